@@ -1,0 +1,147 @@
+"""How right the report is, on simulated rides whose truth is known.
+
+    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen|both]
+
+Every ride is written as files, reported like any other, and its sections compared with the true
+battery energy between the same clock times. Three ways are compared:
+
+- by hand: the drop in percent between call-outs, shared by distance;
+- handbook: this model with the call-outs hidden;
+- report: what a user gets.
+
+"Wrong" is the share of the energy put on the wrong section: half the sum of absolute errors over
+the energy of the ride. Seeds below 500 were used to choose the settings, those above were not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tests.support.simulator import CHARACTERS, SimulatedRide, simulate
+from wherewatt.config import load_config
+from wherewatt.pipeline import analyse
+from wherewatt.report.result import RideResult
+from wherewatt.report.tables import sections_frame
+from wherewatt.terrain.tiles import TileFolder
+
+FIRST_UNSEEN = 500
+WAYS = ("by hand", "handbook", "report")
+
+
+@dataclass(frozen=True)
+class Score:
+    """One ride: share on the wrong section by way, total error and intervals of the report."""
+
+    character: str
+    wrong: tuple[float, ...]
+    total_error: float
+    total_inside: bool
+    inside: int
+    sections: int
+    z: tuple[float, ...]
+
+
+def score_ride(character: str, seed: int, recharge: bool) -> Score:
+    """Simulate one ride, report it, compare it with the truth."""
+    sim = simulate(character, seed)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        track = sim.write(folder, recharge=recharge, format="fit" if seed % 3 == 0 else "gpx")
+        sim.write_tile(folder, 3)
+        tiles, config = TileFolder((folder,)), load_config()
+        result = analyse(track, tiles, config)
+        by_hand = hand_shares(result)
+        (folder / f"{track.stem}.readings.csv").unlink()
+        sheet = folder / f"{track.stem}.toml"
+        text = sheet.read_text(encoding="utf-8").split("[recharge]")[0]
+        sheet.write_text(text, encoding="utf-8")
+        handbook = analyse(track, tiles, config)
+    truth = true_energy(sim, result)
+    whole = float(truth.sum())
+
+    def wrong(energy: np.ndarray) -> float:
+        return float(np.abs(energy - truth).sum()) / 2.0 / whole
+
+    handbook_wh = np.array([measure.mean for measure in handbook.ledger.section_measures])
+    if len(handbook_wh) != len(truth):  # call-outs never move sections
+        raise AssertionError("sections depend on call-outs")
+    frame = sections_frame(result)
+    inside = (truth >= frame["battery_wh_low90"]) & (truth <= frame["battery_wh_high90"])
+    total = result.ledger.total
+    return Score(
+        character,
+        (wrong(by_hand), wrong(handbook_wh), wrong(frame["battery_wh"].to_numpy())),
+        total.mean / whole - 1.0,
+        total.low90 <= whole <= total.high90,
+        int(inside.sum()),
+        len(truth),
+        tuple(((frame["battery_wh"] - truth) / frame["battery_wh_sd"]).tolist()),
+    )
+
+
+def true_energy(sim: SimulatedRide, result: RideResult) -> np.ndarray:
+    """True battery energy of the result's sections [Wh]."""
+    frame = sections_frame(result)
+    start, end = (
+        frame[name].astype("datetime64[ns, UTC]").astype("int64").to_numpy() / 1e9
+        for name in ("start_time", "end_time")
+    )
+    return np.asarray(sim.truth.energy_wh_between(start, end))
+
+
+def hand_shares(result: RideResult) -> np.ndarray:
+    """Percent drops of the nominal battery, shared by distance between call-outs [Wh]."""
+    shown = result.estimate.evidence.shown
+    vehicle = result.recording.sheet.vehicle
+    at = np.concatenate([[0.0], shown.distance_m, result.ride.distance_m[-1:]])
+    percent = np.concatenate([shown.percent[:1], shown.percent, shown.percent[-1:]])
+    used = (percent[0] - percent) / 100.0 * (vehicle.battery_nominal_wh or 0.0)
+    order = np.argsort(at, kind="stable")
+    return np.diff(np.interp(result.sections.edge_m, at[order], used[order]))
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rides", type=int, default=10, help="rides of each character")
+    parser.add_argument("--seeds", choices=("tuning", "unseen", "both"), default="unseen")
+    parser.add_argument("--recharge", action="store_true", help="recharge energy is known too")
+    options = parser.parse_args()
+    starts = {"tuning": (1,), "unseen": (FIRST_UNSEEN,), "both": (1, FIRST_UNSEEN)}[options.seeds]
+    rides = [
+        (character, start + number, options.recharge)
+        for start in starts
+        for character in CHARACTERS
+        for number in range(options.rides)
+    ]
+    with ProcessPoolExecutor(max_workers=2) as pool:
+        scores = list(pool.map(score_ride, *zip(*rides, strict=True)))
+    print_table(scores)
+
+
+def print_table(scores: list[Score]) -> None:
+    """One row per character and one for all."""
+    print(f"{len(scores)} rides; share of energy on the wrong section, mean [%]")
+    print(f"{'character':10}" + "".join(f"{way:>10}" for way in WAYS), end="")
+    print(f"{'total':>8}{'in 90 %':>9}{'total in':>9}{'z sd':>7}{'sections':>9}")
+    for name in (*sorted({score.character for score in scores}), "all"):
+        chosen = [score for score in scores if name in (score.character, "all")]
+        wrong = 100.0 * np.mean([score.wrong for score in chosen], axis=0)
+        total = 100.0 * np.mean([abs(score.total_error) for score in chosen])
+        sections = sum(score.sections for score in chosen)
+        inside = 100.0 * sum(score.inside for score in chosen) / sections
+        totals_in = 100.0 * np.mean([score.total_inside for score in chosen])
+        spread = np.sqrt(np.mean(np.square(np.concatenate([score.z for score in chosen]))))
+        print(f"{name:10}" + "".join(f"{value:10.1f}" for value in wrong), end="")
+        print(f"{total:8.1f}{inside:9.1f}{totals_in:9.1f}{spread:7.2f}{sections / len(chosen):9.1f}")
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""Where the energy went: loads, call-outs and priors in one estimate."""

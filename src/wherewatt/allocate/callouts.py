@@ -1,0 +1,154 @@
+"""The battery display as a measuring instrument, and a bad one.
+
+What is shown is not what is left: whole percent, refreshed now and then, bent between charge and
+energy, sagging under load, collapsing near empty, sometimes misread. Each call-out is predicted
+with those errors as unknowns of their own, and weighed with heavy tails (Student's t; Lange,
+Little and Taylor 1989, J. Am. Stat. Assoc. 84:881).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wherewatt.allocate.settings import EstimateSettings
+from wherewatt.arrays import BoolArray, FloatArray
+from wherewatt.errors import Problem, SideFileError
+from wherewatt.ingest.readings import CallOut, CallOutState
+from wherewatt.motion.locate import locate
+from wherewatt.motion.ride import Ride
+from wherewatt.physics.battery import charge_surplus
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShownPercent:
+    """Call-outs of percent, in order of time; arrays (m,).
+
+    Parameters
+    ----------
+    time_s : when, since the start of the ride [s].
+    distance_m : where, from the start [m].
+    percent : what was shown [%].
+    resting : True where the user said the vehicle rested.
+    """
+
+    time_s: FloatArray
+    distance_m: FloatArray
+    percent: FloatArray
+    resting: BoolArray
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+
+def shown_percent(call_outs: Sequence[CallOut], ride: Ride, source: str) -> ShownPercent:
+    """Place the call-outs on the ride.
+
+    Raises
+    ------
+    SideFileError
+        If a call-out lies outside the ride; all of them at once.
+    """
+    problems: list[Problem] = []
+    rows: list[tuple[float, float, bool]] = []
+    for call_out in call_outs:
+        try:
+            time = locate(call_out.at, ride)
+        except ValueError as error:
+            found = f"a call-out at {call_out.at.text}"
+            problems.append(Problem(source, f"line {call_out.line}", found, str(error)))
+            continue
+        if np.isfinite(call_out.battery_pct):
+            rows.append((time, call_out.battery_pct, call_out.state is CallOutState.RESTING))
+    if problems:
+        raise SideFileError(*problems)
+    rows.sort(key=lambda row: row[0])
+    time = np.array([row[0] for row in rows])
+    return ShownPercent(
+        time_s=time,
+        distance_m=np.interp(time, ride.time_s, ride.distance_m),
+        percent=np.array([row[1] for row in rows]),
+        resting=np.array([row[2] for row in rows], dtype=bool),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prediction:
+    """What the display should show, and how that depends on the unknowns; arrays (m,) first.
+
+    Parameters
+    ----------
+    percent : predicted percent.
+    per_used : derivative with respect to the energy used so far [points/Wh].
+    slopes : derivative with respect to each parameter's value.
+    sd : standard deviation of one call-out that is not misread [points].
+    """
+
+    percent: FloatArray
+    per_used: FloatArray
+    slopes: dict[str, FloatArray]
+    sd: FloatArray
+
+
+def predict_display(
+    shown: ShownPercent,
+    used_wh: FloatArray,
+    power_now_w: FloatArray,
+    power_lately_w: FloatArray,
+    values: Mapping[str, float],
+    settings: EstimateSettings,
+) -> Prediction:
+    """Predict what the display shows at each call-out.
+
+    Parameters
+    ----------
+    used_wh : (m,) energy used before each call-out [Wh].
+    power_now_w : (m,) battery power over the last seconds [W]: what the voltage sags under.
+    power_lately_w : (m,) battery power over the last minute [W]: what a late display misses.
+    """
+    capacity = values["battery_usable_wh"]
+    left = values["start_charge"] - used_wh / capacity
+    surplus = charge_surplus(np.clip(left, 0.0, 1.0))
+    step = 1e-3
+    bend_slope = (
+        charge_surplus(np.clip(left + step, 0.0, 1.0))
+        - charge_surplus(np.clip(left - step, 0.0, 1.0))
+    ) / (2.0 * step)
+    sag_kw = np.where(shown.resting, 0.0, np.maximum(power_now_w, 0.0)) / 1000.0
+    late = 100.0 * power_lately_w / 3600.0 / capacity
+    percent = (
+        100.0 * (left + values["display_bend"] * surplus)
+        - values["display_sag"] * sag_kw
+        + values["display_delay_s"] * late
+    )
+    per_left = 100.0 * (1.0 + values["display_bend"] * bend_slope)
+    slopes = {
+        "start_charge": per_left,
+        "battery_usable_wh": (
+            per_left * used_wh / capacity - values["display_delay_s"] * late
+        )
+        / capacity,
+        "display_bend": 100.0 * surplus,
+        "display_sag": -sag_kw,
+        "display_delay_s": late,
+    }
+    # A display cannot show more than full or less than empty: beyond, it says nothing.
+    says_nothing = ((percent > 100.0) & (shown.percent >= 100.0)) | (
+        (percent < 0.0) & (shown.percent <= 0.0)
+    )
+    percent = np.where(says_nothing, shown.percent, percent)
+    per_left = np.where(says_nothing, 0.0, per_left)
+    slopes = {name: np.where(says_nothing, 0.0, slope) for name, slope in slopes.items()}
+    refresh = settings.refresh_s * late / np.sqrt(12.0)
+    near_empty = np.where(
+        100.0 * left < settings.near_empty_pct, settings.near_empty_sd_points, 0.0
+    )
+    sd = np.sqrt(
+        settings.callout_sd_points**2
+        + settings.rounding_sd_points**2
+        + refresh**2
+        + near_empty**2
+    )
+    return Prediction(percent, -per_left / capacity, slopes, sd)

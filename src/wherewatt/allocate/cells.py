@@ -1,0 +1,116 @@
+"""The ride in cells: runs of legs over which everything the estimate asks for is one number.
+
+A cell ends where a section, a stretch of the discrepancy or the time of a call-out ends. Sums
+over legs are made once per iteration, by cell; the rest of the estimate works on cells.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wherewatt.allocate.callouts import ShownPercent
+from wherewatt.allocate.loads import Loads
+from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.sections.cutting import Sections
+from wherewatt.units import JOULES_PER_WATT_HOUR
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cells:
+    """Cells of a ride, in order; arrays (c,) unless said otherwise.
+
+    Parameters
+    ----------
+    first_leg : first leg of each cell.
+    section, stretch : section and discrepancy stretch of each cell.
+    stretches : number of stretches.
+    leg_share : (n,) length of each leg over the length of its section [1].
+    before : (m,) number of cells that lie before each call-out.
+    """
+
+    first_leg: IntArray
+    section: IntArray
+    stretch: IntArray
+    stretches: int
+    leg_share: FloatArray
+    before: IntArray
+
+    def sums(self, values: FloatArray) -> FloatArray:
+        """Sums over the legs of each cell; the last axis of `values` is legs."""
+        return np.add.reduceat(values, self.first_leg, axis=-1)
+
+
+def cut_cells(sections: Sections, shown: ShownPercent, *, stretch_m: float) -> Cells:
+    """Cut a ride, which has a point at the time of every call-out, into cells."""
+    ride = sections.ride
+    total = max(float(ride.distance_m[-1]), 1.0)
+    stretches = max(1, round(total / stretch_m))
+    middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
+    stretch = np.minimum((middle / total * stretches).astype(np.intp), stretches - 1)
+    point = np.searchsorted(ride.time_s, shown.time_s - 1e-6)  # first point at or after it
+    passed = np.cumsum(np.bincount(point, minlength=len(ride.time_s)))[:-1]
+    changed = np.ones(len(middle), dtype=bool)
+    changed[1:] = (
+        (np.diff(sections.leg_section) != 0) | (np.diff(stretch) != 0) | (np.diff(passed) != 0)
+    )
+    first = np.flatnonzero(changed)
+    length = np.bincount(sections.leg_section, weights=ride.leg_distance_m)[sections.leg_section]
+    share = np.divide(
+        ride.leg_distance_m, length, out=np.zeros_like(length), where=length > 0
+    )
+    return Cells(
+        first_leg=first,
+        section=sections.leg_section[first],
+        stretch=stretch[first],
+        stretches=stretches,
+        leg_share=share,
+        before=np.searchsorted(first, point),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CellEnergy:
+    """Energy of the cells and its derivative with respect to every unknown.
+
+    The unknowns are, in this order: the parameters' scores, one score per discrepancy stretch,
+    one score per mode of the height error.
+
+    Parameters
+    ----------
+    wh : (c,) battery energy [Wh].
+    slopes : (c, u) derivatives [Wh per unit of the unknown].
+    """
+
+    wh: FloatArray
+    slopes: FloatArray
+
+
+def cell_energy(
+    cells: Cells,
+    loads: Loads,
+    *,
+    parameter_slopes: FloatArray,
+    log_factors: FloatArray,
+    stretch_spread: float,
+    height_modes: FloatArray,
+    weight_n: float,
+) -> CellEnergy:
+    """Energy of the cells at the present parameters.
+
+    Parameters
+    ----------
+    parameter_slopes : (p, n) derivative of the legs' battery energy by the scores [J].
+    log_factors : (k,) logarithm of the discrepancy of each stretch.
+    height_modes : (sections + 1, h) height error at the section edges per unit score [m].
+    weight_n : weight of rider and vehicle [N].
+    """
+    factor = np.exp(log_factors)[cells.stretch] / JOULES_PER_WATT_HOUR
+    energy = cells.sums(loads.battery_j) * factor
+    of_parameters = (cells.sums(parameter_slopes) * factor).T
+    of_stretches = np.zeros((len(energy), cells.stretches))
+    of_stretches[np.arange(len(energy)), cells.stretch] = energy * stretch_spread
+    per_metre = cells.sums(loads.wheel_gain * cells.leg_share) * factor * weight_n
+    of_height = per_metre[:, None] * np.diff(height_modes, axis=0)[cells.section]
+    return CellEnergy(energy, np.hstack([of_parameters, of_stretches, of_height]))

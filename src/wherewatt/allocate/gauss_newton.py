@@ -1,0 +1,118 @@
+"""Maximum a posteriori by Gauss–Newton, for unknowns with a unit normal prior.
+
+Each step is the linear Gaussian estimate (Tarantola 2005, Inverse Problem Theory, ch. 3) around
+the present point, shortened until the objective falls (Levenberg 1944, Q. Appl. Math. 2:164;
+Marquardt 1963, J. SIAM 11:431).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+
+from wherewatt.arrays import FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measurements:
+    """Measured against predicted, at one point; arrays (m,) unless said otherwise.
+
+    Parameters
+    ----------
+    residual : measured less predicted.
+    slopes : (m, u) derivative of the predicted with respect to the unknowns.
+    sd : standard deviation.
+    dof : degrees of freedom of Student's t; infinite for a normal error.
+    """
+
+    residual: FloatArray
+    slopes: FloatArray
+    sd: FloatArray
+    dof: FloatArray
+
+    @property
+    def weight(self) -> FloatArray:
+        """Share of its full weight that each measurement keeps, small for outliers."""
+        square = np.square(self.residual / self.sd)
+        heavy = np.isfinite(self.dof)
+        dof = np.where(heavy, self.dof, 1.0)
+        return np.where(heavy, (dof + 1.0) / (dof + square), 1.0)
+
+    @property
+    def misfit(self) -> float:
+        """Negative log-likelihood up to a constant of the measurements."""
+        square = np.square(self.residual / self.sd)
+        heavy = np.isfinite(self.dof)
+        dof = np.where(heavy, self.dof, 1.0)
+        tails = 0.5 * (dof + 1.0) * np.log1p(square / dof)
+        return float(np.sum(np.where(heavy, tails, 0.5 * square) + np.log(self.sd)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Solution:
+    """Result of the search.
+
+    Parameters
+    ----------
+    scores : (u,) most probable unknowns.
+    covariance : (u, u) Laplace covariance there.
+    converged : False if the search ended for want of iterations.
+    iterations : how many it took.
+    """
+
+    scores: FloatArray
+    covariance: FloatArray
+    converged: bool
+    iterations: int
+
+
+def maximise_posterior(
+    measure: Callable[[FloatArray], Measurements],
+    unknowns: int,
+    *,
+    most_iterations: int,
+    tolerance: float,
+) -> Solution:
+    """Find the most probable unknowns and their covariance.
+
+    Parameters
+    ----------
+    measure : gives the measurements and their derivatives at given unknowns.
+    unknowns : how many there are.
+    tolerance : largest step that counts as standing still.
+    """
+    scores = np.zeros(unknowns)
+    now = measure(scores)
+    objective = now.misfit + 0.5 * float(scores @ scores)
+    damping = 0.0
+    converged = False
+    iteration = 0
+    while iteration < most_iterations and not converged:
+        iteration += 1
+        step = _step(scores, now, damping)
+        trial = measure(scores + step)
+        moved = scores + step
+        better = trial.misfit + 0.5 * float(moved @ moved)
+        if better <= objective + 1e-9 * (1.0 + abs(objective)):
+            converged = float(np.max(np.abs(step), initial=0.0)) < tolerance
+            scores, now, objective = moved, trial, better
+            damping = 0.0 if damping < 1e-3 else damping / 10.0
+        else:
+            damping = max(1e-2, damping * 10.0)
+            if damping > 1e12:  # no direction improves: this is the best point
+                converged = True
+    covariance = cho_solve(cho_factor(_information(now, 0.0)), np.eye(unknowns))
+    return Solution(scores, (covariance + covariance.T) / 2.0, converged, iteration)
+
+
+def _information(now: Measurements, damping: float) -> FloatArray:
+    scaled = now.slopes * (np.sqrt(now.weight) / now.sd)[:, None]
+    return scaled.T @ scaled + (1.0 + damping) * np.eye(now.slopes.shape[1])
+
+
+def _step(scores: FloatArray, now: Measurements, damping: float) -> FloatArray:
+    pull = now.slopes.T @ (now.weight * now.residual / now.sd**2) - scores
+    return np.asarray(cho_solve(cho_factor(_information(now, damping)), pull))

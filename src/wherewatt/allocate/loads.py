@@ -1,0 +1,186 @@
+"""Energy of every leg by cause at given parameters, with its derivatives.
+
+The balance of a leg is an identity:
+
+    battery = (rolling + air + wind + height + speed + brakes − rider)
+              + drivetrain + auxiliary
+
+where drivetrain = battery-to-wheel loss (a share of the work and a fixed power while moving) and
+brakes ≥ 0 is what the balance at the wheel leaves over, less what regenerative braking returns.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from wherewatt.allocate.parameters import ratio_name
+from wherewatt.arrays import BoolArray, FloatArray, IntArray
+from wherewatt.physics import road_load
+from wherewatt.units import STANDARD_GRAVITY_M_S2
+
+# The columns of the ledger, in the order of the file contract.
+CAUSES = (
+    "rolling",
+    "air",
+    "wind",
+    "height",
+    "speed",
+    "brakes",
+    "drivetrain",
+    "auxiliary",
+    "rider",
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Legs:
+    """What the loads need to know of the legs; arrays (n,).
+
+    Parameters
+    ----------
+    time_s, distance_m, speed_m_s : duration [s], length [m], mean speed [m/s].
+    rise_m : change of height [m].
+    square_speed_change : change of the squared speed [m²/s²].
+    heading_rad : direction of travel, clockwise from north [rad].
+    density_kg_m3 : air density [kg/m³].
+    moving : False on legs of a stop.
+    powered_s : duration with the vehicle switched on [s].
+    rider_j : work at the pedals as recorded [J]; zero where nobody pedals.
+    surface : index into `surfaces`.
+    surfaces : names of the surfaces.
+    rotating_mass_kg : wheels' moment of inertia over radius squared [kg].
+    """
+
+    time_s: FloatArray
+    distance_m: FloatArray
+    speed_m_s: FloatArray
+    rise_m: FloatArray
+    square_speed_change: FloatArray
+    heading_rad: FloatArray
+    density_kg_m3: FloatArray
+    moving: BoolArray
+    powered_s: FloatArray
+    rider_j: FloatArray
+    surface: IntArray
+    surfaces: tuple[str, ...]
+    rotating_mass_kg: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Loads:
+    """Energies of the legs at one set of parameters.
+
+    Parameters
+    ----------
+    causes : (len(CAUSES), n) energy by cause [J]; the columns add up to `battery_j`.
+    battery_j : (n,) energy from the battery [J].
+    slopes : derivative of `battery_j` (n,) with respect to each parameter's value.
+    wheel_gain : (n,) derivative of `battery_j` with respect to work at the wheel [1].
+    """
+
+    causes: FloatArray
+    battery_j: FloatArray
+    slopes: dict[str, FloatArray]
+    wheel_gain: FloatArray
+
+
+def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
+    """Energies of all legs and their derivatives.
+
+    Parameters
+    ----------
+    legs : the ride.
+    values : parameter values by name, in the units of the configuration file.
+    """
+    work, slopes = _wheel_work(legs, values)
+    demand = sum(work.values())
+    rider, pedalling = _rider_work(legs, values, np.asarray(demand))
+    net = demand - rider
+    drives = net > 0
+    pushed, braked = np.where(drives, net, 0.0), np.where(drives, 0.0, -net)
+    efficiency = values["drivetrain_efficiency"]
+    returned = values.get("regenerative_share", 0.0)
+    gain = np.where(drives, 1.0 / efficiency, returned * efficiency)
+    moving_s = np.where(legs.moving, legs.time_s, 0.0)
+    loss = (
+        pushed * (1.0 / efficiency - 1.0)
+        + braked * returned * (1.0 - efficiency)
+        + values["fixed_loss_w"] * moving_s
+    )
+    auxiliary = values["auxiliary_w"] * legs.powered_s
+    brakes = braked * (1.0 - returned)
+    causes = np.stack([*work.values(), brakes, loss, auxiliary, -rider])
+    slopes = {name: gain * slope for name, slope in slopes.items()}
+    slopes["drivetrain_efficiency"] = -pushed / efficiency**2 - braked * returned
+    slopes["fixed_loss_w"] = moving_s
+    slopes["auxiliary_w"] = legs.powered_s
+    if "regenerative_share" in values:
+        slopes["regenerative_share"] = -braked * efficiency
+    if "pedal_power_w" in values:
+        slopes["pedal_power_w"] = -gain * pedalling
+    return Loads(causes, causes.sum(axis=0), slopes, gain)
+
+
+def _wheel_work(
+    legs: Legs, values: Mapping[str, float]
+) -> tuple[dict[str, FloatArray], dict[str, FloatArray]]:
+    """Work at the wheel by cause [J], and derivatives of its sum."""
+    mass = values["mass_kg"]
+    ratio = np.array([values[ratio_name(surface)] for surface in legs.surfaces])[legs.surface]
+    slope = np.divide(
+        legs.rise_m, legs.distance_m, out=np.zeros_like(legs.rise_m), where=legs.distance_m > 0
+    )
+    per_coefficient = (
+        road_load.rolling_force(slope, mass_kg=mass, coefficient=ratio) * legs.distance_m
+    )
+    rolling = values["rolling_resistance"] * per_coefficient
+    headwind = road_load.headwind(
+        legs.heading_rad,
+        wind_east_m_s=values["wind_east_m_s"],
+        wind_north_m_s=values["wind_north_m_s"],
+    )
+    air_speed = legs.speed_m_s + headwind
+    drag = {"drag_area_m2": values["drag_area_m2"], "density_kg_m3": legs.density_kg_m3}
+    still = road_load.air_force(legs.speed_m_s, **drag) * legs.distance_m
+    whole = road_load.air_force(air_speed, **drag) * legs.distance_m
+    height = mass * STANDARD_GRAVITY_M_S2 * legs.rise_m
+    inertia = mass + legs.rotating_mass_kg
+    speed = 0.5 * inertia * legs.square_speed_change
+    work = {
+        "rolling": rolling,
+        "air": still,
+        "wind": whole - still,
+        "height": height,
+        "speed": speed,
+    }
+    per_wind = legs.density_kg_m3 * values["drag_area_m2"] * np.abs(air_speed) * legs.distance_m
+    slopes = {
+        "mass_kg": (rolling + height) / mass + 0.5 * legs.square_speed_change,
+        "rolling_resistance": per_coefficient,
+        "drag_area_m2": whole / values["drag_area_m2"],
+        "wind_east_m_s": -per_wind * np.sin(legs.heading_rad),
+        "wind_north_m_s": -per_wind * np.cos(legs.heading_rad),
+    }
+    for number, surface in enumerate(legs.surfaces):
+        name = ratio_name(surface)
+        slopes[name] = np.where(legs.surface == number, rolling / values[name], 0.0)
+    return work, slopes
+
+
+def _rider_work(
+    legs: Legs, values: Mapping[str, float], demand: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Work at the pedals [J], and its derivative with respect to the assumed power.
+
+    An assumed rider pedals while moving and never pushes more than the ride demands.
+    """
+    if "pedal_power_w" not in values:
+        return legs.rider_j, np.zeros_like(demand)
+    offered = values["pedal_power_w"] * np.where(legs.moving, legs.time_s, 0.0)
+    wanted = np.maximum(demand, 0.0)
+    limited = offered > wanted
+    per_watt = np.where(limited | ~legs.moving, 0.0, legs.time_s)
+    return np.where(limited, wanted, offered), per_watt

@@ -1,0 +1,200 @@
+"""The unknowns of one ride, with what is known of them beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wherewatt.allocate.settings import Assumed, EstimateSettings, Prior, PriorKind, SurfacePrior
+from wherewatt.arrays import FloatArray
+from wherewatt.ingest.sheet import RideSheet
+
+# Keys of the ride sheet's [vehicle] that are the parameter of the same name.
+_VEHICLE_KEYS = (
+    "rolling_resistance",
+    "drag_area_m2",
+    "drivetrain_efficiency",
+    "auxiliary_w",
+)
+
+
+def ratio_name(surface: str) -> str:
+    """Name of the parameter that holds a surface's rolling-resistance ratio."""
+    return f"surface_ratio.{surface}"
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """One unknown: its name and its prior."""
+
+    name: str
+    prior: Prior
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Parameters:
+    """The unknowns in a fixed order, as standard normal scores.
+
+    A score of zero is the prior's center and one is its spread, so that the prior is the same
+    unit normal for all of them.
+    """
+
+    items: tuple[Parameter, ...]
+
+    def __len__(self) -> int:
+        return len(self.items)
+
+    @property
+    def index(self) -> dict[str, int]:
+        """Position of each parameter by name."""
+        return {item.name: number for number, item in enumerate(self.items)}
+
+    def values(self, scores: FloatArray) -> dict[str, float]:
+        """Values in their own units at the given scores."""
+        return {
+            item.name: value_of(item.prior, float(score))
+            for item, score in zip(self.items, scores, strict=False)
+        }
+
+    def slopes(self, scores: FloatArray) -> dict[str, float]:
+        """Derivative of each value with respect to its score."""
+        return {
+            item.name: slope_of(item.prior, float(score))
+            for item, score in zip(self.items, scores, strict=False)
+        }
+
+
+def value_of(prior: Prior, score: float) -> float:
+    """Value of a parameter at a score."""
+    if prior.kind is PriorKind.LINEAR:
+        return prior.center + prior.spread * score
+    if prior.kind is PriorKind.LOG:
+        return float(prior.center * np.exp(prior.spread * score))
+    loss = (1.0 - prior.center) / prior.center * np.exp(prior.spread * score)
+    return float(1.0 / (1.0 + loss))
+
+
+def slope_of(prior: Prior, score: float) -> float:
+    """Derivative of the value with respect to the score."""
+    value = value_of(prior, score)
+    if prior.kind is PriorKind.LINEAR:
+        return prior.spread
+    if prior.kind is PriorKind.LOG:
+        return prior.spread * value
+    return -prior.spread * value * (1.0 - value)
+
+
+def ride_parameters(
+    sheet: RideSheet,
+    surfaces: Sequence[str],
+    *,
+    priors: Mapping[str, Prior],
+    surface_priors: Mapping[str, SurfacePrior],
+    assumed: Assumed,
+    settings: EstimateSettings,
+    pedalling_unknown: bool,
+) -> Parameters:
+    """The unknowns of a ride, with what the sheet states in place of the handbook.
+
+    Parameters
+    ----------
+    surfaces : the surfaces that occur.
+    pedalling_unknown : True if a rider pedals and no power was recorded.
+    """
+    items = [Parameter("mass_kg", _mass(sheet, priors))]
+    for name in _VEHICLE_KEYS:
+        stated = getattr(sheet.vehicle, name)
+        kind = getattr(sheet.kind, name) if sheet.kind else None
+        items.append(Parameter(name, _stated(priors[name], stated, kind, settings)))
+    items.append(Parameter("fixed_loss_w", priors["fixed_loss_w"]))
+    for surface in sorted(surfaces):
+        known = surface_priors[surface]
+        ratio = Prior(PriorKind.LOG, known.ratio, known.spread, "1", known.source)
+        items.append(Parameter(ratio_name(surface), ratio))
+    items += _wind(sheet, priors["wind_m_s"], assumed)
+    if sheet.vehicle.regenerative_braking:
+        items.append(Parameter("regenerative_share", priors["regenerative_share"]))
+    if pedalling_unknown:
+        items.append(Parameter("pedal_power_w", priors["pedal_power_w"]))
+    items.append(Parameter("battery_usable_wh", _usable(sheet, priors, settings)))
+    if sheet.recharge.wall_energy_wh is not None:
+        stated = sheet.recharge.charger_efficiency
+        efficiency = _stated(priors["charger_efficiency"], stated, None, settings)
+        items.append(Parameter("charger_efficiency", efficiency))
+    for name in ("start_charge", "display_bend", "display_sag", "display_delay_s"):
+        items.append(Parameter(name, priors[name]))
+    return Parameters(tuple(items))
+
+
+def _stated(
+    prior: Prior, stated: float | None, kind: float | None, settings: EstimateSettings
+) -> Prior:
+    """The prior centred on what the user stated (and narrowed) or the vehicle kind suggests."""
+    if stated is not None:
+        narrow = prior.stated_spread
+        spread = narrow if narrow is not None else settings.stated_shrink * prior.spread
+        return replace(prior, center=stated, spread=spread, source="stated in the ride sheet")
+    if kind is not None:
+        return replace(prior, center=kind, source="kind of vehicle in the ride sheet")
+    return prior
+
+
+def _mass(sheet: RideSheet, priors: Mapping[str, Prior]) -> Prior:
+    """Rider and vehicle together."""
+    vehicle, rider = priors["vehicle_mass_kg"], priors["rider_mass_kg"]
+    kind = sheet.kind.mass_kg if sheet.kind else None
+    parts = [
+        _stated_mass(vehicle, sheet.vehicle.mass_kg, kind),
+        _stated_mass(rider, sheet.rider.mass_kg, None),
+    ]
+    spread = float(np.hypot(*(part.spread for part in parts)))
+    source = "; ".join(part.source for part in parts)
+    return Prior(PriorKind.LINEAR, sum(part.center for part in parts), spread, "kg", source)
+
+
+def _stated_mass(prior: Prior, stated: float | None, kind: float | None) -> Prior:
+    if stated is not None:
+        spread = prior.stated_spread or prior.spread
+        return replace(prior, center=stated, spread=spread, source="stated in the ride sheet")
+    return prior if kind is None else replace(prior, center=kind)
+
+
+def _wind(sheet: RideSheet, prior: Prior, assumed: Assumed) -> list[Parameter]:
+    """East and north components of where the air moves to, at rider height."""
+    speed, from_deg = sheet.weather.wind_speed_m_s, sheet.weather.wind_from_deg
+    east = north = replace(prior)
+    if speed is not None and from_deg is not None:
+        shelter = assumed.wind_height_ratio_spread * speed
+        spread = float(np.hypot(prior.stated_spread or prior.spread, shelter))
+        source = "forecast in the ride sheet, brought down to rider height"
+        to_rad = np.radians(from_deg + 180.0)
+        at_rider = speed * assumed.wind_height_ratio
+        east = replace(prior, center=at_rider * np.sin(to_rad), spread=spread, source=source)
+        north = replace(prior, center=at_rider * np.cos(to_rad), spread=spread, source=source)
+    elif speed is not None:  # strength without direction: as likely from anywhere
+        spread = float(np.hypot(prior.spread, speed * assumed.wind_height_ratio / np.sqrt(2.0)))
+        east = north = replace(prior, spread=spread, source="wind speed without a direction")
+    return [Parameter("wind_east_m_s", east), Parameter("wind_north_m_s", north)]
+
+
+def _usable(
+    sheet: RideSheet, priors: Mapping[str, Prior], settings: EstimateSettings
+) -> Prior:
+    """Usable capacity [Wh]: stated, or a share of the nominal one."""
+    nominal, share = priors["battery_nominal_wh"], priors["usable_share"]
+    if sheet.vehicle.battery_usable_wh is not None:
+        return Prior(
+            PriorKind.LOG,
+            sheet.vehicle.battery_usable_wh,
+            settings.stated_shrink * share.spread,
+            "Wh",
+            "stated in the ride sheet",
+        )
+    if sheet.vehicle.battery_nominal_wh is not None:
+        center = sheet.vehicle.battery_nominal_wh * share.center
+        spread = float(np.hypot(share.spread, nominal.stated_spread or 0.0))
+        return Prior(PriorKind.LOG, center, spread, "Wh", f"of the nominal energy, {share.source}")
+    spread = float(np.hypot(share.spread, nominal.spread))
+    return Prior(PriorKind.LOG, nominal.center * share.center, spread, "Wh", nominal.source)

@@ -1,0 +1,74 @@
+"""What the allocate room can be told: priors, assumptions and the estimate's settings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class PriorKind(StrEnum):
+    """Scale on which a parameter is normally distributed before the ride."""
+
+    LINEAR = "linear"  # as it is
+    LOG = "log"  # its logarithm
+    LOG_LOSS = "log_loss"  # the logarithm of (1 − value)/value: shares and efficiencies
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """What is known of a parameter before the ride.
+
+    Parameters
+    ----------
+    kind : scale of the normal distribution.
+    center : median, in `unit`.
+    spread : standard deviation on the scale of `kind`.
+    unit : unit for people.
+    source : where the numbers come from.
+    stated_spread : spread where the user stated the value; None for a share of `spread`.
+    """
+
+    kind: PriorKind
+    center: float
+    spread: float
+    unit: str
+    source: str
+    stated_spread: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SurfacePrior:
+    """Rolling resistance of a surface as a multiple of asphalt's; spread of its logarithm."""
+
+    ratio: float
+    spread: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Assumed:
+    """Facts that are taken as they are; the reasons stand in the configuration file."""
+
+    rotating_mass_kg: float
+    wind_height_ratio: float
+    wind_height_ratio_spread: float
+    humidity: float
+
+
+@dataclass(frozen=True, slots=True)
+class EstimateSettings:
+    """Settings of the estimate and of the call-out model; reasons in the configuration file."""
+
+    most_iterations: int
+    tolerance: float
+    student_dof: float
+    callout_sd_points: float
+    rounding_sd_points: float
+    refresh_s: float
+    near_empty_pct: float
+    near_empty_sd_points: float
+    stretch_m: float
+    stretch_spread: float
+    stated_shrink: float
+    wall_energy_spread: float
+    metered_spread: float

@@ -1,0 +1,98 @@
+"""The track as recorded: what every reader returns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wherewatt.arrays import FloatArray
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something odd in the input and what was done about it."""
+
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Track:
+    """Points as recorded, in the order of the file; nothing cleaned, nothing derived.
+
+    Arrays have shape (n,) and dtype float64; NaN means "not recorded" (zero is a value).
+
+    Parameters
+    ----------
+    source : file the track came from.
+    sha256 : hash of the file's bytes as on disk, hexadecimal.
+    start_unix_ns : UTC of the first timed point [ns since 1970]; None if no point has a time.
+    time_s : time since `start_unix_ns` [s].
+    latitude_deg, longitude_deg : WGS 84 [degree].
+    elevation_m : height as recorded [m].
+    speed_m_s : speed as recorded by the device [m/s].
+    odometer_m : distance as counted by the device [m].
+    rider_w : power at the pedals as recorded [W].
+    notes : what was odd in the file.
+
+    Raises
+    ------
+    ValueError
+        If the arrays differ in length (an error of the reader, not of the user).
+    """
+
+    source: Path
+    sha256: str
+    start_unix_ns: int | None
+    time_s: FloatArray
+    latitude_deg: FloatArray
+    longitude_deg: FloatArray
+    elevation_m: FloatArray
+    speed_m_s: FloatArray
+    odometer_m: FloatArray
+    rider_w: FloatArray
+    notes: tuple[Note, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        if len({len(values) for values in self.columns.values()}) != 1:
+            raise ValueError("track arrays differ in length")
+
+    @property
+    def columns(self) -> dict[str, FloatArray]:
+        """The point arrays by name."""
+        names = (
+            "time_s",
+            "latitude_deg",
+            "longitude_deg",
+            "elevation_m",
+            "speed_m_s",
+            "odometer_m",
+            "rider_w",
+        )
+        return {name: getattr(self, name) for name in names}
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    @property
+    def stem(self) -> str:
+        """File name without the endings .gpx, .fit and .gz: the name of the ride."""
+        return track_stem(self.source)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the points as a DataFrame, one row per point."""
+        import pandas as pd  # slow to import, and only needed here
+
+        return pd.DataFrame(self.columns)
+
+
+def track_stem(path: Path) -> str:
+    """Name of a ride: file name without .gz and the format's ending."""
+    name = path.name
+    if name.lower().endswith(".gz"):
+        name = name[:-3]
+    return Path(name).stem

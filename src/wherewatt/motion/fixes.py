@@ -1,0 +1,174 @@
+"""Which recorded positions can be believed: held positions and spikes are not fixes."""
+
+from __future__ import annotations
+
+import numpy as np
+from pyproj import Geod
+
+from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
+from wherewatt.motion.settings import MotionSettings
+
+GEOD = Geod(ellps="WGS84")
+
+# A run of points looks back at most this many runs for one it can follow.
+_LOOK_BACK = 64
+# How many points a run may give up at an end.
+_GIVEN_UP = (0, 1, 2, 4)
+
+
+def leg_lengths(latitude_deg: FloatArray, longitude_deg: FloatArray) -> FloatArray:
+    """(n−1,) geodesic distances between successive points [m] on WGS 84.
+
+    Karney (2013), J. Geodesy 87:43, through pyproj.
+    """
+    return np.asarray(GEOD.line_lengths(longitude_deg, latitude_deg), dtype=float)
+
+
+def held(
+    time_s: FloatArray,
+    latitude_deg: FloatArray,
+    longitude_deg: FloatArray,
+    speed_m_s: FloatArray,
+    settings: MotionSettings,
+) -> BoolArray:
+    """True where the device repeats an old position while it moves on.
+
+    Some devices log every second but fix only every few. The repeats look like a stop that ends
+    in a jump: they are recognised by a jump that no vehicle could make from a stand, or by a
+    recorded speed that says otherwise.
+    """
+    n = len(time_s)
+    same = (np.diff(latitude_deg) == 0) & (np.diff(longitude_deg) == 0)
+    steps = leg_lengths(latitude_deg, longitude_deg)
+    stale = np.zeros(n, dtype=bool)
+    for first, last in runs(same):  # points first … last share a position
+        recorded = speed_m_s[first + 1 : last + 1]
+        if np.isfinite(recorded).all():
+            moving = float(np.mean(recorded)) > 2.0 * settings.stop_speed_m_s
+        elif last + 1 < n:
+            wait = time_s[last + 1] - time_s[last]
+            reach = 0.5 * settings.top_acceleration_m_s2 * wait**2 + settings.position_slack_m
+            moving = steps[last] > reach
+        else:
+            moving = False
+        stale[first + 1 : last + 1] = moving
+    return stale
+
+
+def spikes(
+    time_s: FloatArray,
+    latitude_deg: FloatArray,
+    longitude_deg: FloatArray,
+    settings: MotionSettings,
+) -> BoolArray:
+    """True where a position cannot belong to the same ride as its neighbours.
+
+    Two tests. Lone spikes: a single point that stands off the line between its neighbours by
+    more than an acceleration can explain. Excursions: the longest chain of runs of points in
+    which no step is faster than the vehicle could be; what is off the chain is wrong.
+    """
+    wrong = np.zeros(len(time_s), dtype=bool)
+    for test in (_lone_outliers, _off_chain):
+        kept = np.flatnonzero(~wrong)
+        found = test(time_s[kept], latitude_deg[kept], longitude_deg[kept], settings)
+        wrong[kept[found]] = True
+    return wrong
+
+
+def _top_speed(
+    time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: FloatArray, most_m_s: float
+) -> float:
+    """Speed [m/s] that this ride hardly reached: three times a fast stretch of it.
+
+    Measured over some seconds, so that single spikes do not count.
+    """
+    step = max(1, round(5.0 / max(float(np.median(np.diff(time_s))), 0.1)))
+    metres = leg_lengths(latitude_deg[::step], longitude_deg[::step])
+    if len(metres) < 8:
+        return most_m_s
+    fast = float(np.percentile(metres / np.diff(time_s[::step]), 90))
+    return float(np.clip(3.0 * fast, 10.0, most_m_s))
+
+
+def _off_chain(
+    time_s: FloatArray,
+    latitude_deg: FloatArray,
+    longitude_deg: FloatArray,
+    settings: MotionSettings,
+) -> BoolArray:
+    """Points off the longest chain of runs that a vehicle could have ridden through.
+
+    A run may give up a few points at its ends: a spike can lie within reach of one side.
+    """
+    top = _top_speed(time_s, latitude_deg, longitude_deg, settings.top_speed_m_s)
+    slack = settings.position_slack_m
+    steps = leg_lengths(latitude_deg, longitude_deg)
+    broken = steps > top * np.diff(time_s) + slack
+    off = np.zeros(len(time_s), dtype=bool)
+    if not broken.any():
+        return off
+    first = np.concatenate([[0], np.flatnonzero(broken) + 1])
+    last = np.concatenate([first[1:] - 1, [len(time_s) - 1]])
+    best = (last - first + 1).astype(float)
+    link: dict[int, tuple[int, int, int]] = {}  # run -> run before, its last point, own first point
+    for run in range(1, len(first)):
+        back = np.arange(max(0, run - _LOOK_BACK), run)
+        exits, exit_run = _ends(last[back], best[back], back, -1)
+        entries, _ = _ends(first[run : run + 1], best[run : run + 1], back[:1], 1)
+        leave, enter = (grid.ravel() for grid in np.meshgrid(exits, entries, indexing="ij"))
+        owner = np.repeat(exit_run, len(entries))
+        metres = np.asarray(
+            GEOD.inv(
+                longitude_deg[leave], latitude_deg[leave], longitude_deg[enter], latitude_deg[enter]
+            )[2]
+        )
+        fits = metres <= top * (time_s[enter] - time_s[leave]) + slack
+        gain = best[owner] - (last[owner] - leave) - (enter - first[run])
+        gain[~fits] = -np.inf
+        choice = int(np.argmax(gain))
+        if gain[choice] > 0:
+            best[run] += gain[choice]
+            link[run] = (int(owner[choice]), int(leave[choice]), int(enter[choice]))
+    off[:] = True
+    run = int(np.argmax(best))
+    end = int(last[run])
+    while run in link:
+        before, leave_at, enter_at = link[run]
+        off[enter_at : end + 1] = False
+        run, end = before, leave_at
+    off[first[run] : end + 1] = False
+    return off
+
+
+def _ends(
+    end: IntArray, size: FloatArray, run: IntArray, step: int
+) -> tuple[IntArray, IntArray]:
+    """Points at which runs may be left (step −1) or entered (+1), and the run of each."""
+    given_up = np.array(_GIVEN_UP)
+    points = end[:, None] + step * given_up
+    allowed = (given_up == 0) | (2 * given_up < size[:, None])
+    return points[allowed], np.broadcast_to(run[:, None], points.shape)[allowed]
+
+
+def _lone_outliers(
+    time_s: FloatArray,
+    latitude_deg: FloatArray,
+    longitude_deg: FloatArray,
+    settings: MotionSettings,
+) -> BoolArray:
+    lone = np.zeros(len(time_s), dtype=bool)
+    if len(time_s) < 4:
+        return lone
+    before, after = np.diff(time_s)[:-1], np.diff(time_s)[1:]
+    share = before / (before + after)
+    metres_per_degree = 111_195.0  # mean; only a threshold is compared with it
+    north = latitude_deg * metres_per_degree
+    east = longitude_deg * metres_per_degree * np.cos(np.radians(latitude_deg))
+    off_north = north[1:-1] - (north[:-2] + share * (north[2:] - north[:-2]))
+    off_east = east[1:-1] - (east[:-2] + share * (east[2:] - east[:-2]))
+    off = np.hypot(off_north, off_east)
+    explained = 0.5 * settings.top_acceleration_m_s2 * before * after
+    padded = np.concatenate([[0.0], off, [0.0]])
+    peak = (off >= padded[:-2]) & (off >= padded[2:])  # a spike raises its neighbours by half
+    lone[1:-1] = peak & (off > explained + settings.position_slack_m)
+    return lone

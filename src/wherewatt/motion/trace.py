@@ -1,0 +1,273 @@
+"""The motion room's one way through: recorded points in, a ride out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wherewatt.arrays import BoolArray, FloatArray
+from wherewatt.errors import Problem, TrackError, display_name
+from wherewatt.ingest.track import Note, Track
+from wherewatt.motion.fixes import GEOD, held, leg_lengths, spikes
+from wherewatt.motion.ride import Ride
+from wherewatt.motion.settings import MotionSettings
+from wherewatt.motion.smooth import smooth_path, white_noise_sd
+from wherewatt.motion.stops import list_stops, standing_legs
+from wherewatt.motion.times import increasing
+
+_SHORTEST_BEND_M = 12.0  # of legs this long the heading is good to a few degrees
+_METRES_PER_DEGREE = 111_195.0  # scale of the local plane in which positions are smoothed
+
+
+def trace_ride(track: Track, settings: MotionSettings) -> Ride:
+    """Clean a track and measure its legs.
+
+    Raises
+    ------
+    TrackError
+        If the track has no times, no positions, or does not move.
+    """
+    points, notes = _timed_points(track)
+    fix, fix_notes = _fixes(points, settings)
+    inside = slice(*_range_of(fix))
+    points, fix = points.at(inside), fix[inside]
+    path = _path(points, fix, settings)
+    recorded = _recorded_speed(points)
+    east_north = _plane(path[:, 0], path[:, 1])
+    standing = standing_legs(points.time_s, east_north, recorded, settings)
+    heading = _headings(path, standing)
+    chord_m = np.where(standing, 0.0, leg_lengths(path[:, 0], path[:, 1]))
+    leg_m = chord_m * _arc_over_chord(heading, chord_m)
+    distance = np.concatenate([[0.0], np.cumsum(leg_m)])
+    if distance[-1] < settings.position_slack_m:
+        raise _refuse(
+            track, f"{distance[-1]:.0f} m of movement", "a ride", "this recording stands still"
+        )
+    speed, speed_notes = _point_speeds(points.time_s, leg_m, standing, recorded)
+    return Ride(
+        start_unix_ns=(track.start_unix_ns or 0) + round(float(points.time_s[0]) * 1e9),
+        time_s=points.time_s - points.time_s[0],
+        latitude_deg=path[:, 0],
+        longitude_deg=path[:, 1],
+        distance_m=distance,
+        speed_m_s=speed,
+        recorded_height_m=points.elevation_m,
+        rider_w=points.rider_w,
+        heading_rad=heading,
+        standing=standing,
+        stops=list_stops(standing, points.time_s - points.time_s[0], distance, creep_m=settings.creep_m),
+        notes=(
+            *track.notes,
+            *notes,
+            *fix_notes,
+            *speed_notes,
+            *_gap_notes(points.time_s, leg_m, standing, settings),
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Points:
+    time_s: FloatArray
+    latitude_deg: FloatArray
+    longitude_deg: FloatArray
+    elevation_m: FloatArray
+    speed_m_s: FloatArray
+    odometer_m: FloatArray
+    rider_w: FloatArray
+
+    def at(self, index: object) -> _Points:
+        names = _Points.__dataclass_fields__
+        return _Points(**{name: getattr(self, name)[index] for name in names})
+
+
+def _refuse(track: Track, found: str, expected: str, mend: str) -> TrackError:
+    return TrackError(Problem(display_name(track.source), "", found, expected, mend))
+
+
+def _timed_points(track: Track) -> tuple[_Points, list[Note]]:
+    """Points with a time, in strictly increasing order of time."""
+    timed = np.isfinite(track.time_s)
+    if timed.sum() < 2:
+        raise _refuse(
+            track,
+            f"{int(timed.sum())} points with a time among {len(track)}",
+            "a recorded ride",
+            "a planned route has no times, and energy needs speed: record the ride",
+        )
+    if np.isfinite(track.latitude_deg[timed]).sum() < 2:
+        raise _refuse(
+            track, "no positions", "a ride on the road", "an indoor recording cannot be used"
+        )
+    points = _Points(**track.columns).at(np.flatnonzero(timed))
+    kept = increasing(points.time_s)
+    notes = []
+    if lost := len(track) - int(timed.sum()):
+        notes.append(Note("points-without-time", f"{lost} points without a time were left out"))
+    if lost := len(points.time_s) - len(kept):
+        notes.append(
+            Note("times-out-of-order", f"{lost} points with repeated or backward times left out")
+        )
+    return points.at(kept), notes
+
+
+def _fixes(points: _Points, settings: MotionSettings) -> tuple[BoolArray, list[Note]]:
+    """True at points whose position can be believed; the others are filled in later."""
+    fix = np.isfinite(points.latitude_deg) & np.isfinite(points.longitude_deg)
+    notes = []
+    if missing := int((~fix).sum()):
+        notes.append(Note("positions-missing", f"{missing} points without a position, filled in"))
+    seen = np.flatnonzero(fix)
+    at = points.at(seen)
+    stale = held(at.time_s, at.latitude_deg, at.longitude_deg, at.speed_m_s, settings)
+    fix[seen[stale]] = False
+    if count := int(stale.sum()):
+        notes.append(
+            Note("positions-held", f"{count} points repeat an old position while moving; filled in")
+        )
+    seen = np.flatnonzero(fix)
+    at = points.at(seen)
+    wild = spikes(at.time_s, at.latitude_deg, at.longitude_deg, settings)
+    fix[seen[wild]] = False
+    if count := int(wild.sum()):
+        notes.append(Note("position-spikes", f"{count} positions no ride could reach; filled in"))
+    return fix, notes
+
+
+def _range_of(fix: BoolArray) -> tuple[int, int]:
+    seen = np.flatnonzero(fix)
+    return int(seen[0]), int(seen[-1]) + 1
+
+
+def _path(points: _Points, fix: BoolArray, settings: MotionSettings) -> FloatArray:
+    """(n, 2) smoothed latitude and longitude [degree], with the gaps between fixes filled in."""
+    seen = np.flatnonzero(fix)
+    progress = _progress(points)
+    longitude = np.degrees(np.unwrap(np.radians(points.longitude_deg[seen])))
+    filled = np.column_stack(
+        [
+            np.interp(progress, progress[seen], points.latitude_deg[seen]),
+            np.interp(progress, progress[seen], longitude),
+        ]
+    )
+    plane = _plane(filled[:, 0], filled[:, 1])
+    noise = np.full(len(fix), min(_position_noise(plane[seen]), settings.position_noise_m))
+    # A filled-in position is a guess: it guides the path without holding it.
+    noise[~fix] = 10.0 * settings.position_noise_m
+    smooth = smooth_path(
+        points.time_s, plane, noise, acceleration_sd_m_s2=settings.acceleration_sd_m_s2
+    )
+    latitude = filled[0, 0] + smooth[:, 1] / _METRES_PER_DEGREE
+    longitude = filled[0, 1] + smooth[:, 0] / (
+        _METRES_PER_DEGREE * np.cos(np.radians(filled[:, 0]))
+    )
+    return np.column_stack([latitude, (longitude + 180.0) % 360.0 - 180.0])
+
+
+def _progress(points: _Points) -> FloatArray:
+    """A measure that grows along the ride, to place points between fixes.
+
+    Recorded speed or odometer where there is one, with a little time so that it always grows.
+    """
+    recorded = _recorded_speed(points)
+    if recorded is not None:
+        way = np.concatenate([[0.0], np.cumsum(np.diff(points.time_s) * _means(recorded))])
+    elif np.isfinite(points.odometer_m).all() and np.all(np.diff(points.odometer_m) >= 0):
+        way = points.odometer_m
+    else:
+        way = np.zeros(len(points.time_s))
+    return way + 0.01 * (points.time_s - points.time_s[0])
+
+
+def _means(values: FloatArray) -> FloatArray:
+    return (values[1:] + values[:-1]) / 2.0
+
+
+def _plane(latitude_deg: FloatArray, longitude_deg: FloatArray) -> FloatArray:
+    """(n, 2) east and north of the first point [m]; exact enough to smooth in, not to measure."""
+    longitude = np.degrees(np.unwrap(np.radians(longitude_deg)))
+    east = (longitude - longitude[0]) * _METRES_PER_DEGREE * np.cos(np.radians(latitude_deg))
+    north = (latitude_deg - latitude_deg[0]) * _METRES_PER_DEGREE
+    return np.column_stack([east, north])
+
+
+def _position_noise(plane: FloatArray) -> float:
+    """White part of the position noise [m], from the track itself; at least a decimetre."""
+    return max(0.1, *(white_noise_sd(plane[:, axis]) for axis in (0, 1)))
+
+
+def _recorded_speed(points: _Points) -> FloatArray | None:
+    """Recorded speed with its short gaps filled in, or None where most of it is missing."""
+    known = np.isfinite(points.speed_m_s) & (points.speed_m_s >= 0)
+    if known.mean() < 0.8:
+        return None
+    return np.interp(points.time_s, points.time_s[known], points.speed_m_s[known])
+
+
+def _point_speeds(
+    time_s: FloatArray, leg_m: FloatArray, standing: BoolArray, recorded: FloatArray | None
+) -> tuple[FloatArray, list[Note]]:
+    """(n,) speeds [m/s]: recorded ones, scaled to the measured way; else from the path."""
+    leg_s = np.diff(time_s)
+    notes = []
+    speed = None
+    if recorded is not None:
+        counted = float(np.sum((_means(recorded) * leg_s)[~standing]))
+        ratio = float(np.sum(leg_m)) / counted if counted > 0 else np.inf
+        if 0.8 < ratio < 1.25:
+            speed = recorded * ratio
+        if abs(ratio - 1.0) > 0.05:
+            done = "scaled to the positions" if speed is not None else "not used"
+            message = f"recorded speed gives {1 / ratio:.2f} times the way positions give; {done}"
+            notes.append(Note("speed-and-positions-differ", message))
+    if speed is None:
+        leg_speed = leg_m / leg_s
+        # Time-weighted towards the shorter leg, which says more about the point between the two.
+        inner = (leg_speed[:-1] * leg_s[1:] + leg_speed[1:] * leg_s[:-1]) / (leg_s[:-1] + leg_s[1:])
+        speed = np.concatenate([leg_speed[:1], inner, leg_speed[-1:]])
+    at_rest = np.concatenate([standing, [False]]) | np.concatenate([[False], standing])
+    return np.where(at_rest, 0.0, speed), notes
+
+
+def _headings(path: FloatArray, standing: BoolArray) -> FloatArray:
+    """(n−1,) azimuth of each leg [rad]; while standing, that of the last moving leg."""
+    azimuth = np.asarray(GEOD.inv(path[:-1, 1], path[:-1, 0], path[1:, 1], path[1:, 0])[0])
+    moving = np.flatnonzero(~standing)
+    latest = np.searchsorted(moving, np.arange(len(standing)), side="right") - 1
+    return np.radians(azimuth[moving[np.maximum(latest, 0)]])
+
+
+def _arc_over_chord(heading_rad: FloatArray, chord_m: FloatArray) -> FloatArray:
+    """(n−1,) length of a bend over the straight line between its ends [1].
+
+    Sparse points cut corners. A leg that turns by θ is taken as a circular arc, which is θ/2 over
+    sin θ/2 longer; the turn is half of that to the leg before and half of that to the next. Legs
+    shorter than the position noise allows say nothing about bends.
+    """
+    turn = np.angle(np.exp(1j * np.diff(heading_rad)))
+    long = chord_m > _SHORTEST_BEND_M
+    turn = np.where(long[1:] & long[:-1], turn, 0.0)
+    half = np.abs(np.concatenate([[0.0], turn]) + np.concatenate([turn, [0.0]])) / 4.0
+    half = np.minimum(half, np.pi / 4.0)
+    return 1.0 / np.sinc(half / np.pi)
+
+
+def _gap_notes(
+    time_s: FloatArray, leg_m: FloatArray, standing: BoolArray, settings: MotionSettings
+) -> list[Note]:
+    leg_s = np.diff(time_s)
+    gaps = (leg_s > settings.gap_s) & ~standing
+    pauses = (leg_s > settings.gap_s) & standing
+    notes = []
+    if gaps.any():
+        what = f"{int(gaps.sum())} gaps in the recording while moving, {leg_m[gaps].sum():.0f} m"
+        notes.append(Note("recording-gaps", f"{what}; taken as steady riding in a straight line"))
+    if pauses.any():
+        what = f"{int(pauses.sum())} pauses of the recording, {leg_s[pauses].sum():.0f} s in all"
+        notes.append(Note("recording-pauses", f"{what}; they belong to the ride"))
+    if (leg_s > settings.longest_pause_s).any():
+        hours = settings.longest_pause_s / 3600.0
+        message = f"a pause of more than {hours:g} h: taken as switched off after that"
+        notes.append(Note("long-pause", message))
+    return notes

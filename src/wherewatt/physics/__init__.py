@@ -1,0 +1,1 @@
+"""Sourced formulae only: arrays in, arrays out; no files, no state."""

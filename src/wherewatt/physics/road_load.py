@@ -1,0 +1,51 @@
+"""Road load: the forces on a vehicle that moves along a road.
+
+The balance at the wheel is that of Martin, Milliken, Cobb, McFadden and Coggan (1998),
+J. Appl. Biomech. 14:276: rolling, air, gravity and change of kinetic energy.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wherewatt.arrays import FloatArray
+from wherewatt.units import STANDARD_GRAVITY_M_S2
+
+ArrayLike = FloatArray | float
+
+
+def rolling_force(
+    grade: ArrayLike, *, mass_kg: float, coefficient: ArrayLike, gravity: float = STANDARD_GRAVITY_M_S2
+) -> ArrayLike:
+    """Rolling resistance [N]: coefficient × normal force, on a road of slope `grade` (rise/run)."""
+    return coefficient * mass_kg * gravity * np.cos(np.arctan(grade))
+
+
+def gravity_force(
+    grade: ArrayLike, *, mass_kg: float, gravity: float = STANDARD_GRAVITY_M_S2
+) -> ArrayLike:
+    """Component of the weight along the road [N], positive uphill."""
+    return mass_kg * gravity * np.sin(np.arctan(grade))
+
+
+def air_force(air_speed_m_s: ArrayLike, *, drag_area_m2: float, density_kg_m3: ArrayLike) -> ArrayLike:
+    """Aerodynamic drag [N] at a speed through the air; negative where the wind pushes."""
+    return 0.5 * density_kg_m3 * drag_area_m2 * air_speed_m_s * np.abs(air_speed_m_s)
+
+
+def kinetic_energy(
+    speed_m_s: ArrayLike, *, mass_kg: float, rotating_mass_kg: float = 0.0
+) -> ArrayLike:
+    """Kinetic energy [J]; `rotating_mass_kg` is the wheels' moment of inertia over radius squared."""
+    return 0.5 * (mass_kg + rotating_mass_kg) * np.square(speed_m_s)
+
+
+def headwind(
+    heading_rad: ArrayLike, *, wind_east_m_s: ArrayLike, wind_north_m_s: ArrayLike
+) -> ArrayLike:
+    """Wind against the direction of travel [m/s].
+
+    `wind_east_m_s` and `wind_north_m_s` say where the air moves *to* (a wind from the west has
+    a positive east component); `heading_rad` is clockwise from north.
+    """
+    return -(wind_east_m_s * np.sin(heading_rad) + wind_north_m_s * np.cos(heading_rad))

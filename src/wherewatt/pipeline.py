@@ -1,0 +1,191 @@
+"""One way through all rooms: a track and its side files in, a result out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from wherewatt.allocate.callouts import ShownPercent, shown_percent
+from wherewatt.allocate.estimate import Evidence, estimate_ride
+from wherewatt.allocate.ledger import build_ledger
+from wherewatt.allocate.loads import Legs
+from wherewatt.allocate.parameters import ride_parameters
+from wherewatt.arrays import FloatArray
+from wherewatt.config import Config
+from wherewatt.errors import InputError, SideFileError
+from wherewatt.ingest.recording import READINGS_ENDING, TAGS_ENDING, Recording, read_recording
+from wherewatt.ingest.sheet import RideSheet
+from wherewatt.ingest.track import Note
+from wherewatt.motion.ride import Ride
+from wherewatt.motion.trace import trace_ride
+from wherewatt.physics import air
+from wherewatt.report.result import RideResult
+from wherewatt.sections.cutting import Sections, cut_sections
+from wherewatt.sections.surface import UNTAGGED, TimedTag, timed_tags
+from wherewatt.terrain.blend import Profile, blend_heights
+from wherewatt.terrain.tiles import TileFolder
+from wherewatt.units import KELVIN_AT_0_C
+
+
+@dataclass(frozen=True, slots=True)
+class _SideData:
+    shown: ShownPercent
+    tags: tuple[TimedTag, ...]
+
+
+def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
+    """Read a track with its side files and find where its energy went.
+
+    Raises
+    ------
+    InputError
+        If the track, a side file or a terrain tile cannot be used.
+    EstimateError
+        If the numbers do not allow an estimate.
+    """
+    recording = read_recording(
+        track_path, known_surfaces=config.surfaces, vehicle_kinds=config.vehicles
+    )
+    ride = trace_ride(recording.track, config.motion)
+    side = _side_data(recording, ride)
+    tile_m = tiles.sample(ride.latitude_deg, ride.longitude_deg)
+    profile = blend_heights(ride, tile_m, config.terrain, _tagged_structure(ride, side.tags))
+    ride = ride.split(side.shown.time_s)
+    sections = cut_sections(
+        ride,
+        profile,
+        tags=side.tags,
+        places=recording.places,
+        settings=config.sections,
+        place_settings=config.places,
+    )
+    evidence = _evidence(recording, sections, profile, side.shown, config)
+    estimate = estimate_ride(evidence)
+    notes = (*ride.notes, *profile.notes, *_notes(recording, evidence, estimate.solution.converged))
+    return RideResult(recording, profile, estimate, build_ledger(estimate), notes)
+
+
+def _side_data(recording: Recording, ride: Ride) -> _SideData:
+    """Call-outs and tags placed on the ride; the problems of both files at once."""
+    stem = recording.track.stem
+    problems = []
+    shown, tags = None, ()
+    try:
+        shown = shown_percent(recording.call_outs, ride, stem + READINGS_ENDING)
+    except InputError as error:
+        problems += error.problems
+    try:
+        tags = timed_tags(recording.tags, ride, stem + TAGS_ENDING)
+    except InputError as error:
+        problems += error.problems
+    if shown is None or problems:
+        raise SideFileError(*problems)
+    return _SideData(shown, tags)
+
+
+def _tagged_structure(ride: Ride, tags: tuple[TimedTag, ...]) -> np.ndarray:
+    inside = np.zeros(len(ride.time_s), dtype=bool)
+    for tag in tags:
+        if tag.structure:
+            inside |= (ride.time_s >= tag.start_s) & (ride.time_s <= tag.end_s)
+    return inside
+
+
+def _evidence(
+    recording: Recording,
+    sections: Sections,
+    profile: Profile,
+    shown: ShownPercent,
+    config: Config,
+) -> Evidence:
+    legs = _legs(sections, profile, recording.sheet, config)
+    pedals = bool(recording.sheet.vehicle.pedal_assist)
+    parameters = ride_parameters(
+        recording.sheet,
+        legs.surfaces,
+        priors=config.priors,
+        surface_priors=config.surfaces,
+        assumed=config.assumed,
+        settings=config.estimate,
+        pedalling_unknown=pedals and not np.isfinite(sections.ride.rider_w).any(),
+    )
+    return Evidence(
+        sections=sections,
+        legs=legs,
+        parameters=parameters,
+        height_covariance=profile.covariance_at(sections.edge_m),
+        shown=shown,
+        recharge=recording.sheet.recharge,
+        settings=config.estimate,
+    )
+
+
+def _legs(sections: Sections, profile: Profile, sheet: RideSheet, config: Config) -> Legs:
+    ride = sections.ride
+    height = profile.height_at(ride.distance_m)
+    surfaces = tuple(sorted(set(sections.surface)))
+    number = {name: index for index, name in enumerate(surfaces)}
+    of_section = np.array([number[name] for name in sections.surface], dtype=np.intp)
+    pedals = sheet.vehicle.pedal_assist is not False
+    rider_w = np.nan_to_num(ride.rider_w) if pedals else np.zeros(len(ride.time_s))
+    return Legs(
+        time_s=ride.leg_time_s,
+        distance_m=ride.leg_distance_m,
+        speed_m_s=ride.leg_speed_m_s,
+        rise_m=np.diff(height),
+        square_speed_change=np.diff(np.square(ride.speed_m_s)),
+        heading_rad=ride.heading_rad,
+        density_kg_m3=_density(height, sheet, config),
+        moving=~ride.standing,
+        powered_s=np.minimum(ride.leg_time_s, config.motion.longest_pause_s),
+        rider_j=(rider_w[1:] + rider_w[:-1]) / 2.0 * ride.leg_time_s,
+        surface=of_section[sections.leg_section],
+        surfaces=surfaces,
+        rotating_mass_kg=config.assumed.rotating_mass_kg,
+    )
+
+
+def _density(height_m: FloatArray, sheet: RideSheet, config: Config) -> FloatArray:
+    """(n−1,) air density from what the sheet knows of the weather [kg/m³]."""
+    middle = (height_m[1:] + height_m[:-1]) / 2.0
+    weather = sheet.weather
+    if weather.pressure_hpa is not None:
+        pressure = np.full_like(middle, 100.0 * weather.pressure_hpa)
+    else:
+        pressure = np.asarray(air.standard_pressure(middle))
+    if weather.temperature_c is not None:
+        celsius = np.full_like(middle, weather.temperature_c)
+    else:
+        celsius = np.asarray(air.standard_temperature(middle)) - KELVIN_AT_0_C
+    humidity = config.assumed.humidity
+    if weather.humidity_pct is not None:
+        humidity = weather.humidity_pct / 100.0
+    return np.asarray(air.density(celsius, pressure, humidity=humidity))
+
+
+def _notes(recording: Recording, evidence: Evidence, converged: bool) -> list[Note]:
+    """What a reader of the numbers has to know."""
+    notes = []
+    measured = len(evidence.shown) or any(
+        value is not None
+        for value in (evidence.recharge.wall_energy_wh, evidence.recharge.metered_wh)
+    )
+    if not measured:
+        message = "no call-outs and no recharge energy: this is the handbook's estimate"
+        notes.append(Note("handbook-only", message))
+    elif len(evidence.shown) == 1:
+        notes.append(Note("one-call-out", "one call-out says nothing about the energy used"))
+    if recording.sheet == RideSheet():
+        notes.append(Note("no-ride-sheet", "no ride sheet: masses, battery and wind are guesses"))
+    untagged = np.array([name == UNTAGGED for name in evidence.sections.surface])
+    metres = evidence.sections.ride.leg_distance_m
+    share = float(np.sum(metres[untagged[evidence.sections.leg_section]]) / np.sum(metres))
+    if share > 0.005:
+        message = f"{100 * share:.0f} % of the way has no surface tag: its prior is wide"
+        notes.append(Note("untagged-surface", message))
+    if not converged:
+        message = "the estimate did not settle: its numbers may be off by more than they say"
+        notes.append(Note("not-converged", message))
+    return notes

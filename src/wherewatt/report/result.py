@@ -1,0 +1,87 @@
+"""All that is known of one ride once it has been through every room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wherewatt.allocate.estimate import Estimate
+from wherewatt.allocate.ledger import Ledger
+from wherewatt.arrays import FloatArray
+from wherewatt.ingest.recording import Recording
+from wherewatt.ingest.track import Note
+from wherewatt.motion.ride import Ride
+from wherewatt.sections.cutting import Sections
+from wherewatt.terrain.blend import Profile
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RideResult:
+    """A ride and its energy.
+
+    Parameters
+    ----------
+    recording : the track and its side files, as read.
+    profile : height along the ride.
+    estimate : the estimate, with the cut ride it was made on.
+    ledger : energy by section and cause.
+    notes : everything odd, and what was done about it.
+    """
+
+    recording: Recording
+    profile: Profile
+    estimate: Estimate
+    ledger: Ledger
+    notes: tuple[Note, ...]
+
+    @property
+    def name(self) -> str:
+        """Name of the ride."""
+        return self.recording.track.stem
+
+    @property
+    def sections(self) -> Sections:
+        """The sections of the ride."""
+        return self.estimate.evidence.sections
+
+    @property
+    def ride(self) -> Ride:
+        """The ride, with points at the edges of sections and at call-outs."""
+        return self.sections.ride
+
+    @property
+    def height_m(self) -> FloatArray:
+        """(n,) blended height at the points [m]."""
+        return self.profile.height_at(self.ride.distance_m)
+
+    @property
+    def remaining(self) -> tuple[FloatArray, FloatArray]:
+        """(n,) estimated share of the energy that remains at the points and its sd [1].
+
+        The standard deviation counts the ways in which charge at the start, capacity and energy
+        used can be off together.
+        """
+        used, slopes = _used(self.estimate)
+        values, scores = self.estimate.values, self.estimate.solution.scores
+        capacity, start = values["battery_usable_wh"], values["start_charge"]
+        parameters = self.estimate.evidence.parameters
+        slope_of = parameters.slopes(scores)
+        gradient = -slopes / capacity
+        gradient[:, parameters.index["start_charge"]] += slope_of["start_charge"]
+        at_capacity = parameters.index["battery_usable_wh"]
+        gradient[:, at_capacity] += used / capacity**2 * slope_of["battery_usable_wh"]
+        covariance = self.estimate.solution.covariance
+        variance = np.einsum("ij,jk,ik->i", gradient, covariance, gradient)
+        cell_time = self.ride.time_s[np.append(self.estimate.cells.first_leg, len(self.ride.standing))]
+        sd = np.interp(self.ride.time_s, cell_time, np.sqrt(np.maximum(variance, 0.0)))
+        spent = np.concatenate([[0.0], np.cumsum(self.ledger.leg_wh.sum(axis=0))])
+        return start - spent / capacity, sd
+
+
+def _used(estimate: Estimate) -> tuple[FloatArray, FloatArray]:
+    """Energy used at the edges of the cells [Wh], and its derivatives by the unknowns."""
+    energy = estimate.cell_energy
+    used = np.concatenate([[0.0], np.cumsum(energy.wh)])
+    slopes = np.vstack([np.zeros(energy.slopes.shape[1]), np.cumsum(energy.slopes, axis=0)])
+    return used, slopes

@@ -1,0 +1,207 @@
+"""The results as tables and as one summary: for programs."""
+
+from __future__ import annotations
+
+import platform
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from wherewatt.allocate.ledger import Measure
+from wherewatt.allocate.loads import CAUSES
+from wherewatt.arrays import FloatArray
+from wherewatt.columns import LEG_COLUMNS, SECTION_COLUMNS, as_declared
+from wherewatt.physics.road_load import headwind
+from wherewatt.report.result import RideResult
+
+SCHEMA = "wherewatt/summary/1"
+_LIBRARIES = ("wherewatt", "numpy", "scipy", "pandas", "pyarrow", "pyproj", "gpxpy", "fitdecode")
+
+
+def sections_frame(result: RideResult) -> pd.DataFrame:
+    """One row per section: the columns of `wherewatt.columns.SECTION_COLUMNS`."""
+    sections, ride, ledger = result.sections, result.ride, result.ledger
+    label = sections.leg_section
+    count = len(sections)
+
+    def total(values: FloatArray) -> FloatArray:
+        return np.bincount(label, weights=values, minlength=count)
+
+    edges = np.append(sections.first_leg, len(label))
+    times = _clock(result, ride.time_s[edges])
+    rise = np.diff(result.height_m)
+    metres, moving = total(ride.leg_distance_m), total(np.where(ride.standing, 0.0, ride.leg_time_s))
+    energy = ledger.section_wh.sum(axis=0)
+    measures = ledger.section_measures
+    frame = pd.DataFrame(
+        {
+            "section": np.arange(1, count + 1),
+            "start_time": times[:-1],
+            "end_time": times[1:],
+            "start_km": ride.distance_m[edges[:-1]] / 1000.0,
+            "end_km": ride.distance_m[edges[1:]] / 1000.0,
+            "terrain": sections.terrain,
+            "flow": sections.flow,
+            "surface": sections.surface,
+            "structure": sections.structure,
+            "distance_km": metres / 1000.0,
+            "duration_s": total(ride.leg_time_s),
+            "moving_s": moving,
+            "stops": _stops(result, edges),
+            "ascent_m": total(np.maximum(rise, 0.0)),
+            "descent_m": total(np.maximum(-rise, 0.0)),
+            "mean_grade_pct": 100.0 * _ratio(total(rise), metres, 0.0),
+            "mean_speed_kmh": 3.6 * _ratio(metres, moving, 0.0),
+            "battery_wh": energy,
+            "battery_wh_sd": [measure.sd for measure in measures],
+            "battery_wh_low90": [measure.low90 for measure in measures],
+            "battery_wh_high90": [measure.high90 for measure in measures],
+            "wh_per_km": _ratio(energy, metres / 1000.0, np.nan),
+            "share_pct": 100.0 * energy / energy.sum(),
+            **{f"{cause}_wh": row for cause, row in zip(CAUSES, ledger.section_wh, strict=True)},
+        }
+    )
+    return as_declared(frame, SECTION_COLUMNS)
+
+
+def legs_frame(result: RideResult) -> pd.DataFrame:
+    """One row per leg: the columns of `wherewatt.columns.LEG_COLUMNS`."""
+    ride, values, height = result.ride, result.estimate.values, result.height_m
+    times = _clock(result, ride.time_s)
+    wind = headwind(
+        ride.heading_rad,
+        wind_east_m_s=values["wind_east_m_s"],
+        wind_north_m_s=values["wind_north_m_s"],
+    )
+    frame = pd.DataFrame(
+        {
+            "start_time": times[:-1],
+            "end_time": times[1:],
+            "section": result.sections.leg_section + 1,
+            "distance_m": ride.leg_distance_m,
+            "speed_m_s": ride.leg_speed_m_s,
+            "height_m": height[1:],
+            "grade": _ratio(np.diff(height), ride.leg_distance_m, 0.0),
+            "headwind_m_s": wind,
+            "battery_wh": result.ledger.leg_wh.sum(axis=0),
+            **{
+                f"{cause}_wh": row
+                for cause, row in zip(CAUSES, result.ledger.leg_wh, strict=True)
+            },
+        }
+    )
+    return as_declared(frame, LEG_COLUMNS)
+
+
+def summary(result: RideResult) -> dict[str, Any]:
+    """The ride in one document, ready for JSON (no NaN, no infinity)."""
+    track, ride, ledger = result.recording.track, result.ride, result.ledger
+    return {
+        "schema": SCHEMA,
+        "track": {
+            "name": result.name,
+            "file": track.source.name,
+            "sha256": track.sha256,
+            "points": len(track),
+            "start_time": _clock(result, ride.time_s[:1])[0].isoformat(),
+            "duration_s": float(ride.time_s[-1]),
+            "moving_s": float(np.sum(ride.leg_time_s[~ride.standing])),
+            "distance_km": float(ride.distance_m[-1]) / 1000.0,
+            "stops": len(ride.stops),
+            "sections": len(result.sections),
+        },
+        "energy": {
+            "battery_wh": _interval(ledger.total),
+            "wh_per_km": _interval(ledger.wh_per_km),
+            "by_cause_wh": {
+                cause: {"mean": measure.mean, "sd": measure.sd}
+                for cause, measure in ledger.by_cause.items()
+            },
+        },
+        "range": {"full_charge_km": _interval(ledger.full_charge_km)},
+        "calibration": {
+            "call_outs": len(result.estimate.evidence.shown),
+            "converged": result.estimate.solution.converged,
+            "parameters": calibration(result),
+        },
+        "display": display(result),
+        "warnings": [{"code": note.code, "message": note.message} for note in result.notes],
+        "versions": {"python": platform.python_version(), **_versions()},
+        "config": _config(result),
+    }
+
+
+def calibration(result: RideResult) -> list[dict[str, Any]]:
+    """Every parameter before and after the ride, in its own unit."""
+    estimate = result.estimate
+    values, sds = estimate.values, estimate.value_sds
+    origin = estimate.evidence.parameters.slopes(np.zeros(len(estimate.evidence.parameters)))
+    return [
+        {
+            "name": item.name,
+            "unit": item.prior.unit,
+            "prior_mean": item.prior.center,
+            "prior_sd": abs(origin[item.name]),
+            "mean": values[item.name],
+            "sd": sds[item.name],
+        }
+        for item in estimate.evidence.parameters.items
+    ]
+
+
+def display(result: RideResult) -> list[dict[str, float]]:
+    """What the display showed at each call-out against what was left [%]."""
+    shown = result.estimate.evidence.shown
+    remaining, sd = result.remaining
+    time = result.ride.time_s
+    return [
+        {
+            "at_km": float(shown.distance_m[row]) / 1000.0,
+            "shown_pct": float(shown.percent[row]),
+            "estimated_pct": 100.0 * float(np.interp(shown.time_s[row], time, remaining)),
+            "sd": 100.0 * float(np.interp(shown.time_s[row], time, sd)),
+        }
+        for row in range(len(shown))
+    ]
+
+
+def _ratio(above: FloatArray, below: FloatArray, otherwise: float) -> FloatArray:
+    return np.divide(above, below, out=np.full_like(above, otherwise), where=below > 0)
+
+
+def _clock(result: RideResult, time_s: FloatArray) -> pd.DatetimeIndex:
+    """UTC of times of the ride, to the nanosecond."""
+    since_start = np.rint(time_s * 1e9).astype(np.int64)
+    return pd.DatetimeIndex(result.ride.start_unix_ns + since_start, tz="UTC")
+
+
+def _stops(result: RideResult, edges: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    starts = np.array([stop.start_s for stop in result.ride.stops])
+    section = np.searchsorted(result.ride.time_s[edges[1:-1]], starts, side="right")
+    return np.bincount(section, minlength=len(result.sections))
+
+
+def _interval(measure: Measure) -> dict[str, float | None]:
+    values = {
+        "mean": measure.mean,
+        "sd": measure.sd,
+        "low90": measure.low90,
+        "high90": measure.high90,
+    }
+    return {name: value if np.isfinite(value) else None for name, value in values.items()}
+
+
+def _versions() -> dict[str, str]:
+    return {name: version(name) for name in _LIBRARIES}
+
+
+def _config(result: RideResult) -> dict[str, Any]:
+    """The priors and settings that were used, so that the numbers can be made again."""
+    evidence = result.estimate.evidence
+    settings = evidence.settings
+    return {
+        "estimate": {name: getattr(settings, name) for name in type(settings).__slots__},
+        "prior_sources": {item.name: item.prior.source for item in evidence.parameters.items},
+    }

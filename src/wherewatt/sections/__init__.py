@@ -1,0 +1,1 @@
+"""Where one stretch of a ride ends and the next begins."""

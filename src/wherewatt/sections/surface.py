@@ -1,0 +1,102 @@
+"""Surface and structure of each leg, from hand tags, tagged places, or nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from wherewatt.arrays import FloatArray
+from wherewatt.errors import Problem, SideFileError
+from wherewatt.ingest.tags import SurfaceTag
+from wherewatt.motion.locate import locate
+from wherewatt.motion.ride import Ride
+
+UNTAGGED = "untagged"
+END_REACH_M = 60.0  # distances are spoken to a tenth of a kilometre or mile
+Labels = npt.NDArray[np.object_]
+
+
+@dataclass(frozen=True, slots=True)
+class TimedTag:
+    """A hand tag in the ride's own time [s]."""
+
+    start_s: float
+    end_s: float
+    surface: str
+    structure: str
+
+
+def timed_tags(
+    tags: Sequence[SurfaceTag], ride: Ride, source: str
+) -> tuple[TimedTag, ...]:
+    """Hand tags placed on the ride, in the order of the file.
+
+    Raises
+    ------
+    SideFileError
+        If tags lie outside the ride, run backwards or overlap; one problem per line.
+    """
+    problems: list[Problem] = []
+    placed: list[tuple[TimedTag, int]] = []
+    for tag in tags:
+        try:
+            start, end = locate(tag.start, ride), locate(tag.end, ride)
+        except ValueError as error:
+            found = f"a tag from {tag.start.text} to {tag.end.text}"
+            problems.append(Problem(source, f"line {tag.line}", found, str(error)))
+            continue
+        start, end = _to_ends(start, end, ride)
+        if end <= start and tag.start.kind is tag.end.kind:
+            continue  # the user's odometer ran on past the end of the track
+        if end <= start:
+            found = f"a tag from {tag.start.text} to {tag.end.text}, which is not forward"
+            problems.append(Problem(source, f"line {tag.line}", found, "from before to"))
+            continue
+        placed.append((TimedTag(start, end, tag.surface, tag.structure), tag.line))
+    problems += _overlaps(placed, source)
+    if problems:
+        raise SideFileError(*problems)
+    return tuple(tag for tag, _ in placed)
+
+
+def _to_ends(start_s: float, end_s: float, ride: Ride) -> tuple[float, float]:
+    """A tag that begins or ends next to the ride's own ends goes right up to them."""
+    metres = np.interp([start_s, end_s], ride.time_s, ride.distance_m)
+    if metres[0] <= END_REACH_M:
+        start_s = 0.0
+    if metres[1] >= ride.distance_m[-1] - END_REACH_M:
+        end_s = float(ride.time_s[-1])
+    return start_s, end_s
+
+
+def _overlaps(placed: list[tuple[TimedTag, int]], source: str) -> list[Problem]:
+    problems = []
+    for attribute in ("surface", "structure"):
+        named = sorted(
+            ((tag, line) for tag, line in placed if getattr(tag, attribute)),
+            key=lambda pair: pair[0].start_s,
+        )
+        for (before, line_before), (after, line_after) in zip(named, named[1:], strict=False):
+            if after.start_s < before.end_s - 0.5:
+                found = f"a {attribute} tag that overlaps the one in line {line_before}"
+                problems.append(
+                    Problem(source, f"line {line_after}", found, "tags that do not overlap")
+                )
+    return problems
+
+
+def label_legs(ride: Ride, tags: Sequence[TimedTag]) -> tuple[Labels, Labels]:
+    """Surface ("" where untagged) and structure of each leg of a ride split at the tags' edges."""
+    middle: FloatArray = (ride.time_s[1:] + ride.time_s[:-1]) / 2.0
+    surface = np.full(len(middle), "", dtype=object)
+    structure = np.full(len(middle), "", dtype=object)
+    for tag in tags:
+        inside = (middle >= tag.start_s) & (middle < tag.end_s)
+        if tag.surface:
+            surface[inside] = tag.surface
+        if tag.structure:
+            structure[inside] = tag.structure
+    return surface, structure

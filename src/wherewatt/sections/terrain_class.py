@@ -1,0 +1,57 @@
+"""Climb, descent, flat: grade held over a distance."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import numpy as np
+
+from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.sections.partition import best_labels
+from wherewatt.sections.settings import SectionSettings
+
+
+class TerrainClass(StrEnum):
+    """Terrain of a section."""
+
+    FLAT = "flat"
+    CLIMB = "climb"
+    DESCENT = "descent"
+
+
+CLASSES = (TerrainClass.FLAT, TerrainClass.CLIMB, TerrainClass.DESCENT)
+
+
+def terrain_labels(height_m: FloatArray, spacing_m: float, settings: SectionSettings) -> IntArray:
+    """Index into `CLASSES` of each cell between heights on an even grid.
+
+    The cost of a label is height: metres by which a cell falls short of a climb's threshold
+    grade, or by which it exceeds a flat's. A change of class must explain more height than it
+    costs, so noise does not shred a ride.
+
+    Parameters
+    ----------
+    height_m : (k+1,) heights [m] every `spacing_m` metres.
+    """
+    rise = np.diff(height_m)
+    threshold = settings.grade_threshold * spacing_m
+    cost = np.column_stack(
+        [
+            np.maximum(0.0, np.abs(rise) - threshold),
+            np.maximum(0.0, threshold - rise),
+            np.maximum(0.0, threshold + rise),
+        ]
+    )
+    shortest = max(1, round(settings.shortest_grade_m / spacing_m))
+    labels = best_labels(cost, change=settings.terrain_change_m, shortest=shortest)
+    return _without_low_ones(labels, height_m, settings.least_height_m)
+
+
+def _without_low_ones(labels: IntArray, height_m: FloatArray, least_m: float) -> IntArray:
+    """Climbs and descents of too little height are flat."""
+    result = labels.copy()
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(labels)) + 1, [len(labels)]])
+    for first, end in zip(edges[:-1], edges[1:], strict=True):
+        if abs(height_m[end] - height_m[first]) < least_m:
+            result[first:end] = 0
+    return result

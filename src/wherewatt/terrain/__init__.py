@@ -1,0 +1,1 @@
+"""Height and grade along the ride, from terrain tiles and the recording."""

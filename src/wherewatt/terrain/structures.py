@@ -1,0 +1,63 @@
+"""Bridges and cuttings: compact humps and dips that terrain tiles do not know."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wherewatt.arrays import FloatArray, runs
+from wherewatt.terrain.settings import TerrainSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Structure:
+    """A stretch where the road leaves the terrain.
+
+    Parameters
+    ----------
+    kind : "bridge" or "cutting".
+    start_m, end_m : distances from the start [m].
+    height_m : greatest height above (below, if negative) the terrain [m].
+    """
+
+    kind: str
+    start_m: float
+    end_m: float
+    height_m: float
+
+
+def find_structures(
+    above_m: FloatArray, spacing_m: float, settings: TerrainSettings
+) -> tuple[Structure, ...]:
+    """Structures, from the height of the recording above the terrain.
+
+    A structure is a run of moderate length that stands off the median of its surroundings by
+    more than a fixed height and by more than the two sources usually disagree.
+
+    Parameters
+    ----------
+    above_m : (k,) recorded less terrain height on an even grid [m], NaN where unknown.
+    spacing_m : step of the grid [m].
+    """
+    known = np.isfinite(above_m)
+    window = 2 * round(settings.structure_longest_m / spacing_m) + 1
+    if known.sum() < window:
+        return ()
+    filled = np.interp(np.arange(len(above_m)), np.flatnonzero(known), above_m[known])
+    padded = np.pad(filled, window // 2, mode="edge")
+    surroundings = np.median(np.lib.stride_tricks.sliding_window_view(padded, window), axis=1)
+    off = filled - surroundings
+    usual = 1.4826 * float(np.median(np.abs(off)))
+    height = max(settings.structure_height_m, 4.0 * usual)
+    found = []
+    for sign, kind in ((1.0, "bridge"), (-1.0, "cutting")):
+        for first, end in runs(sign * off > height / 3.0):
+            length = (end - first) * spacing_m
+            peak = float(np.max(sign * off[first:end]))
+            fits = settings.structure_shortest_m <= length <= settings.structure_longest_m
+            if fits and peak >= height:
+                found.append(
+                    Structure(kind, first * spacing_m, (end - 1) * spacing_m, sign * peak)
+                )
+    return tuple(sorted(found, key=lambda structure: structure.start_m))
