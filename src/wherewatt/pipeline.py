@@ -144,6 +144,7 @@ def _legs(sections: Sections, profile: Profile, sheet: RideSheet, config: Config
         surface=of_section[sections.leg_section],
         surfaces=surfaces,
         rotating_mass_kg=config.assumed.rotating_mass_kg,
+        unsteadiness_m_s2=config.assumed.unsteadiness_m_s2,
     )
 
 

@@ -156,7 +156,8 @@ def _by_height(estimate: Estimate) -> FloatArray:
     values = estimate.values
     returned = values.get("regenerative_share", 0.0)
     efficiency = values["drivetrain_efficiency"]
-    drives = loads.causes[CAUSES.index("brakes")] <= 0.0
+    idle = returned * efficiency  # gain of a leg that only brakes
+    driving = (loads.wheel_gain - idle) / (1.0 / efficiency - idle)
     per_metre = (
         values["mass_kg"]
         * STANDARD_GRAVITY_M_S2
@@ -166,8 +167,10 @@ def _by_height(estimate: Estimate) -> FloatArray:
     )
     effect = {
         "height": per_metre,
-        "brakes": np.where(drives, 0.0, -(1.0 - returned)) * per_metre,
-        "drivetrain": np.where(drives, 1.0 / efficiency - 1.0, -returned * (1.0 - efficiency))
+        "brakes": -(1.0 - returned) * (1.0 - driving) * per_metre,
+        "drivetrain": (
+            driving * (1.0 / efficiency - 1.0) - (1.0 - driving) * returned * (1.0 - efficiency)
+        )
         * per_metre,
     }
     result = np.zeros((len(CAUSES), modes.shape[1]))

@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from wherewatt.allocate.parameters import ratio_name
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
@@ -52,6 +53,7 @@ class Legs:
     surface : index into `surfaces`.
     surfaces : names of the surfaces.
     rotating_mass_kg : wheels' moment of inertia over radius squared [kg].
+    unsteadiness_m_s2 : fluctuation of the demand within a leg, per mass [N/kg].
     """
 
     time_s: FloatArray
@@ -67,6 +69,7 @@ class Legs:
     surface: IntArray
     surfaces: tuple[str, ...]
     rotating_mass_kg: float
+    unsteadiness_m_s2: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,11 +102,11 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     demand = sum(work.values())
     rider, pedalling = _rider_work(legs, values, np.asarray(demand))
     net = demand - rider
-    drives = net > 0
-    pushed, braked = np.where(drives, net, 0.0), np.where(drives, 0.0, -net)
+    pushed, driving = _positive_part(net, legs, values["mass_kg"])
+    braked = pushed - net
     efficiency = values["drivetrain_efficiency"]
     returned = values.get("regenerative_share", 0.0)
-    gain = np.where(drives, 1.0 / efficiency, returned * efficiency)
+    gain = driving / efficiency + (1.0 - driving) * returned * efficiency
     moving_s = np.where(legs.moving, legs.time_s, 0.0)
     loss = (
         pushed * (1.0 / efficiency - 1.0)
@@ -168,6 +171,23 @@ def _wheel_work(
         name = ratio_name(surface)
         slopes[name] = np.where(legs.surface == number, rolling / values[name], 0.0)
     return work, slopes
+
+
+def _positive_part(
+    net_j: FloatArray, legs: Legs, mass_kg: float
+) -> tuple[FloatArray, FloatArray]:
+    """Work the drivetrain does [J] where `net_j` is the balance of a leg, and its derivative.
+
+    Within a leg the demand is not constant: small slopes, gusts and the rider's hand make it
+    fluctuate, so that a leg in balance drives a little and brakes a little. With a normal
+    fluctuation of σ the mean of the positive part is net·Φ(net/σ) + σ·φ(net/σ) (Clark 1961,
+    Oper. Res. 9:145, for the maximum of two normal variables, one of them zero).
+    """
+    sd = np.maximum(mass_kg * legs.unsteadiness_m_s2 * legs.distance_m, 1e-9)
+    ratio = net_j / sd
+    driving = ndtr(ratio)
+    density = np.exp(-0.5 * np.square(ratio)) / np.sqrt(2.0 * np.pi)
+    return net_j * driving + sd * density, driving
 
 
 def _rider_work(

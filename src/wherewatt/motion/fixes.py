@@ -59,6 +59,7 @@ def spikes(
     time_s: FloatArray,
     latitude_deg: FloatArray,
     longitude_deg: FloatArray,
+    speed_m_s: FloatArray | None,
     settings: MotionSettings,
 ) -> BoolArray:
     """True where a position cannot belong to the same ride as its neighbours.
@@ -68,17 +69,44 @@ def spikes(
     which no step is faster than the vehicle could be; what is off the chain is wrong.
     """
     wrong = np.zeros(len(time_s), dtype=bool)
+    reach = _reach(time_s, latitude_deg, longitude_deg, speed_m_s, settings.top_speed_m_s)
     for test in (_lone_outliers, _off_chain):
         kept = np.flatnonzero(~wrong)
-        found = test(time_s[kept], latitude_deg[kept], longitude_deg[kept], settings)
+        found = test(
+            time_s[kept], latitude_deg[kept], longitude_deg[kept], reach[kept], settings
+        )
         wrong[kept[found]] = True
     return wrong
+
+
+def _reach(
+    time_s: FloatArray,
+    latitude_deg: FloatArray,
+    longitude_deg: FloatArray,
+    speed_m_s: FloatArray | None,
+    most_m_s: float,
+) -> FloatArray:
+    """(n,) farthest distance that could have been ridden since the first point [m].
+
+    By the recorded speed, with a margin, if that agrees with the positions by and large;
+    otherwise at a speed that this ride hardly reached.
+    """
+    step = np.diff(time_s)
+    if speed_m_s is not None:
+        counted = step * (speed_m_s[1:] + speed_m_s[:-1]) / 2.0
+        riding = counted > 2.0
+        if riding.any():
+            steps = leg_lengths(latitude_deg, longitude_deg)
+            if 0.7 < float(np.median(steps[riding] / counted[riding])) < 1.4:
+                return np.concatenate([[0.0], np.cumsum(1.5 * counted + 1.0 * step)])
+    top = _top_speed(time_s, latitude_deg, longitude_deg, most_m_s)
+    return top * (time_s - time_s[0])
 
 
 def _top_speed(
     time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: FloatArray, most_m_s: float
 ) -> float:
-    """Speed [m/s] that this ride hardly reached: three times a fast stretch of it.
+    """Speed [m/s] that this ride hardly reached: twice that of a fast stretch of it.
 
     Measured over some seconds, so that single spikes do not count.
     """
@@ -87,23 +115,22 @@ def _top_speed(
     if len(metres) < 8:
         return most_m_s
     fast = float(np.percentile(metres / np.diff(time_s[::step]), 90))
-    return float(np.clip(3.0 * fast, 10.0, most_m_s))
+    return float(np.clip(2.0 * fast, 8.0, most_m_s))
 
 
 def _off_chain(
     time_s: FloatArray,
     latitude_deg: FloatArray,
     longitude_deg: FloatArray,
+    reach_m: FloatArray,
     settings: MotionSettings,
 ) -> BoolArray:
     """Points off the longest chain of runs that a vehicle could have ridden through.
 
     A run may give up a few points at its ends: a spike can lie within reach of one side.
     """
-    top = _top_speed(time_s, latitude_deg, longitude_deg, settings.top_speed_m_s)
     slack = settings.position_slack_m
-    steps = leg_lengths(latitude_deg, longitude_deg)
-    broken = steps > top * np.diff(time_s) + slack
+    broken = leg_lengths(latitude_deg, longitude_deg) > np.diff(reach_m) + slack
     off = np.zeros(len(time_s), dtype=bool)
     if not broken.any():
         return off
@@ -122,7 +149,7 @@ def _off_chain(
                 longitude_deg[leave], latitude_deg[leave], longitude_deg[enter], latitude_deg[enter]
             )[2]
         )
-        fits = metres <= top * (time_s[enter] - time_s[leave]) + slack
+        fits = metres <= reach_m[enter] - reach_m[leave] + slack
         gain = best[owner] - (last[owner] - leave) - (enter - first[run])
         gain[~fits] = -np.inf
         choice = int(np.argmax(gain))
@@ -154,6 +181,7 @@ def _lone_outliers(
     time_s: FloatArray,
     latitude_deg: FloatArray,
     longitude_deg: FloatArray,
+    reach_m: FloatArray,
     settings: MotionSettings,
 ) -> BoolArray:
     lone = np.zeros(len(time_s), dtype=bool)
@@ -167,7 +195,10 @@ def _lone_outliers(
     off_north = north[1:-1] - (north[:-2] + share * (north[2:] - north[:-2]))
     off_east = east[1:-1] - (east[:-2] + share * (east[2:] - east[:-2]))
     off = np.hypot(off_north, off_east)
-    explained = 0.5 * settings.top_acceleration_m_s2 * before * after
+    explained = np.minimum(
+        0.5 * settings.top_acceleration_m_s2 * before * after,
+        np.minimum(np.diff(reach_m)[:-1], np.diff(reach_m)[1:]),
+    )
     padded = np.concatenate([[0.0], off, [0.0]])
     peak = (off >= padded[:-2]) & (off >= padded[2:])  # a spike raises its neighbours by half
     lone[1:-1] = peak & (off > explained + settings.position_slack_m)

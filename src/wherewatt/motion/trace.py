@@ -128,7 +128,7 @@ def _fixes(points: _Points, settings: MotionSettings) -> tuple[BoolArray, list[N
         )
     seen = np.flatnonzero(fix)
     at = points.at(seen)
-    wild = spikes(at.time_s, at.latitude_deg, at.longitude_deg, settings)
+    wild = spikes(at.time_s, at.latitude_deg, at.longitude_deg, _recorded_speed(at), settings)
     fix[seen[wild]] = False
     if count := int(wild.sum()):
         notes.append(Note("position-spikes", f"{count} positions no ride could reach; filled in"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -48,7 +48,6 @@ def timed_tags(
             found = f"a tag from {tag.start.text} to {tag.end.text}"
             problems.append(Problem(source, f"line {tag.line}", found, str(error)))
             continue
-        start, end = _to_ends(start, end, ride)
         if end <= start and tag.start.kind is tag.end.kind:
             continue  # the user's odometer ran on past the end of the track
         if end <= start:
@@ -59,17 +58,24 @@ def timed_tags(
     problems += _overlaps(placed, source)
     if problems:
         raise SideFileError(*problems)
-    return tuple(tag for tag, _ in placed)
+    return tuple(_to_ends([tag for tag, _ in placed], ride))
 
 
-def _to_ends(start_s: float, end_s: float, ride: Ride) -> tuple[float, float]:
-    """A tag that begins or ends next to the ride's own ends goes right up to them."""
-    metres = np.interp([start_s, end_s], ride.time_s, ride.distance_m)
-    if metres[0] <= END_REACH_M:
-        start_s = 0.0
-    if metres[1] >= ride.distance_m[-1] - END_REACH_M:
-        end_s = float(ride.time_s[-1])
-    return start_s, end_s
+def _to_ends(tags: list[TimedTag], ride: Ride) -> list[TimedTag]:
+    """The tags, the first and last of them drawn out to the ride's own ends if those are near.
+
+    Nobody calls out the last twenty metres.
+    """
+    if not tags:
+        return tags
+    total = float(ride.distance_m[-1])
+    first = min(range(len(tags)), key=lambda index: tags[index].start_s)
+    if np.interp(tags[first].start_s, ride.time_s, ride.distance_m) <= END_REACH_M:
+        tags[first] = replace(tags[first], start_s=0.0)
+    last = max(range(len(tags)), key=lambda index: tags[index].end_s)
+    if np.interp(tags[last].end_s, ride.time_s, ride.distance_m) >= total - END_REACH_M:
+        tags[last] = replace(tags[last], end_s=float(ride.time_s[-1]))
+    return tags
 
 
 def _overlaps(placed: list[tuple[TimedTag, int]], source: str) -> list[Problem]:

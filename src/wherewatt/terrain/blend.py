@@ -88,9 +88,9 @@ def blend_heights(
         trusted &= ~((grid >= found.start_m) & (grid <= found.end_m))
     if hand_tagged is not None:
         trusted &= _at_nodes(grid, ride.distance_m, hand_tagged.astype(float)) < 0.5
-    tile_weight = np.where(
-        trusted, spacing / (settings.tile_correlation_m * settings.tile_sd_m**2), 0.0
-    )
+    # Errors that are alike over a correlation length ℓ weigh like white noise of density 2ℓσ².
+    density = 2.0 * settings.tile_correlation_m * settings.tile_sd_m**2
+    tile_weight = np.where(trusted, spacing / density, 0.0)
     share = _points_per_node(grid, ride)
     recorded_weight = np.where(np.isfinite(recorded), share / noise**2, 0.0)
     if not (tile_weight.any() or recorded_weight.any()):
