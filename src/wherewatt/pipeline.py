@@ -18,6 +18,7 @@ from wherewatt.errors import InputError, SideFileError
 from wherewatt.ingest.recording import READINGS_ENDING, TAGS_ENDING, Recording, read_recording
 from wherewatt.ingest.sheet import RideSheet
 from wherewatt.ingest.track import Note
+from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.trace import trace_ride
 from wherewatt.physics import air
@@ -33,6 +34,7 @@ from wherewatt.units import KELVIN_AT_0_C
 class _SideData:
     shown: ShownPercent
     tags: tuple[TimedTag, ...]
+    notes: tuple[Note, ...]
 
 
 def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
@@ -63,26 +65,29 @@ def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
     )
     evidence = _evidence(recording, sections, profile, side.shown, config)
     estimate = estimate_ride(evidence)
-    notes = (*ride.notes, *profile.notes, *_notes(recording, evidence, estimate.solution.converged))
+    notes = (*ride.notes, *side.notes, *profile.notes, *_notes(recording, evidence, estimate.solution.converged))
     return RideResult(recording, profile, estimate, build_ledger(estimate), notes)
 
 
 def _side_data(recording: Recording, ride: Ride) -> _SideData:
     """Call-outs and tags placed on the ride; the problems of both files at once."""
     stem = recording.track.stem
+    places = [call_out.at for call_out in recording.call_outs]
+    places += [place for tag in recording.tags for place in (tag.start, tag.end)]
+    locator = Locator.fitted(ride, places)
     problems = []
     shown, tags = None, ()
     try:
-        shown = shown_percent(recording.call_outs, ride, stem + READINGS_ENDING)
+        shown = shown_percent(recording.call_outs, locator, stem + READINGS_ENDING)
     except InputError as error:
         problems += error.problems
     try:
-        tags = timed_tags(recording.tags, ride, stem + TAGS_ENDING)
+        tags = timed_tags(recording.tags, locator, stem + TAGS_ENDING)
     except InputError as error:
         problems += error.problems
     if shown is None or problems:
         raise SideFileError(*problems)
-    return _SideData(shown, tags)
+    return _SideData(shown, tags, locator.notes)
 
 
 def _tagged_structure(ride: Ride, tags: tuple[TimedTag, ...]) -> np.ndarray:
@@ -144,7 +149,6 @@ def _legs(sections: Sections, profile: Profile, sheet: RideSheet, config: Config
         surface=of_section[sections.leg_section],
         surfaces=surfaces,
         rotating_mass_kg=config.assumed.rotating_mass_kg,
-        unsteadiness_m_s2=config.assumed.unsteadiness_m_s2,
     )
 
 

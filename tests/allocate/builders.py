@@ -13,7 +13,7 @@ from wherewatt.allocate.loads import Legs
 from wherewatt.allocate.parameters import ride_parameters
 from wherewatt.arrays import FloatArray
 from wherewatt.config import load_config
-from wherewatt.ingest.sheet import RechargeSheet, RideSheet, RiderSheet, VehicleSheet
+from wherewatt.ingest.sheet import RechargeSheet, RiderSheet, RideSheet, VehicleSheet
 from wherewatt.motion.ride import Ride
 from wherewatt.sections.cutting import Sections
 

@@ -71,6 +71,19 @@ def distance_of(
     return np.interp(time_s, fine, way)
 
 
+def wander(
+    time_s: FloatArray, rng: np.random.Generator, *, sd_m: float = 3.0, white_m: float = 0.5
+) -> FloatArray:
+    """(2, n) position error as satellites give it: it wanders over a minute, and trembles."""
+    error = np.zeros((2, len(time_s)))
+    keep = np.exp(-np.diff(time_s) / 60.0)
+    for step, kept in enumerate(keep):
+        error[:, step + 1] = kept * error[:, step] + sd_m * np.sqrt(1.0 - kept**2) * rng.normal(
+            size=2
+        )
+    return error + rng.normal(0.0, white_m, error.shape)
+
+
 def plain_ride(
     *,
     duration_s: float = 1200.0,

@@ -47,9 +47,7 @@ LOG_LAW = [
 
 
 @pytest.mark.parametrize(("height_m", "kelvin", "pascal", "density"), STANDARD_ATMOSPHERE)
-def test_standard_atmosphere(
-    height_m: float, kelvin: float, pascal: float, density: float
-) -> None:
+def test_standard_atmosphere(height_m: float, kelvin: float, pascal: float, density: float) -> None:
     assert air.standard_temperature(height_m) == pytest.approx(kelvin, abs=6e-5)
     assert air.standard_pressure(height_m) == pytest.approx(pascal, rel=1e-6)
     # The standard's dry air is an ideal gas, CIPM's a real one: 1e-3 apart at most.

@@ -9,7 +9,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from wherewatt.physics.battery import NMC_CHARGE, NMC_OPEN_CIRCUIT_V, charge_surplus, energy_fraction
+from wherewatt.physics.battery import (
+    NMC_CHARGE,
+    NMC_OPEN_CIRCUIT_V,
+    charge_surplus,
+    energy_fraction,
+)
 
 CHARGE_TO_ENERGY_PCT = {
     10: 8.18,

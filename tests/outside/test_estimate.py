@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pytest
 
@@ -9,15 +11,15 @@ from wherewatt.allocate.gauss_newton import Measurements, Solution, maximise_pos
 from wherewatt.arrays import FloatArray
 
 # NIST Statistical Reference Datasets, linear regression, "Norris" (lower difficulty): y, x.
-NORRIS = np.array(
-    """
-    0.1 0.2 338.8 337.4 118.1 118.2 888.0 884.6 9.2 10.1 228.1 226.5 668.5 666.3 998.5 996.3
-    449.1 448.6 778.9 777.0 559.2 558.2 0.3 0.4 0.1 0.6 778.1 775.5 668.8 666.9 339.3 338.0
-    448.9 447.5 10.8 11.6 557.7 556.0 228.3 228.1 998.0 995.8 888.8 887.6 119.6 120.2 0.3 0.3
-    0.6 0.3 557.6 556.8 339.3 339.1 888.0 887.2 998.5 999.0 778.9 779.0 10.2 11.1 117.6 118.3
-    228.9 229.2 668.4 669.1 449.2 448.9 0.2 0.5
-    """.split(),
-    dtype=float,
+NORRIS = np.loadtxt(
+    io.StringIO("""
+    0.1 0.2 338.8 337.4 118.1 118.2 888.0 884.6 9.2 10.1 228.1 226.5
+    668.5 666.3 998.5 996.3 449.1 448.6 778.9 777.0 559.2 558.2 0.3 0.4
+    0.1 0.6 778.1 775.5 668.8 666.9 339.3 338.0 448.9 447.5 10.8 11.6
+    557.7 556.0 228.3 228.1 998.0 995.8 888.8 887.6 119.6 120.2 0.3 0.3
+    0.6 0.3 557.6 556.8 339.3 339.1 888.0 887.2 998.5 999.0 778.9 779.0
+    10.2 11.1 117.6 118.3 228.9 229.2 668.4 669.1 449.2 448.9 0.2 0.5
+    """)
 ).reshape(-1, 2)
 
 # JCGM 100:2008 (GUM), annex H.3: thermometer readings [°C] and corrections [°C]. Data from
@@ -85,9 +87,7 @@ def test_norris() -> None:
     """NIST certified values, with a prior too wide to matter."""
     y, x = NORRIS.T
     deviation = 0.884796396144373  # certified residual standard deviation
-    mean, covariance, _ = fit_line(
-        x, y, deviation, center=np.zeros(2), spread=np.array([1e4, 1e2])
-    )
+    mean, covariance, _ = fit_line(x, y, deviation, center=np.zeros(2), spread=np.array([1e4, 1e2]))
     certified_sd = [0.232818234301152, 0.429796848199937e-3]
     assert len(y) == 36
     assert mean == pytest.approx([-0.262323073774029, 1.00211681802045], rel=1e-6)

@@ -81,7 +81,7 @@ def test_total_of_the_worked_example() -> None:
     assert net == pytest.approx(208.252, abs=0.01)
     assert net / 0.976 == pytest.approx(213.3, abs=0.1)  # printed total: value from memory
     assert net / 0.97698 == pytest.approx(213.16, abs=0.1)
-    assert ROTATING_KG == pytest.approx(1.4475, abs=1e-4)
+    assert pytest.approx(1.4475, abs=1e-4) == ROTATING_KG
 
 
 @pytest.mark.parametrize(
@@ -152,9 +152,7 @@ def test_coast_down(last_kmh: float, time_s: float, way_m: float) -> None:
     assert coast.y_events[0][0][1] == pytest.approx(way_m, abs=2e-6)
 
 
-@pytest.mark.parametrize(
-    ("grade_pct", "speed_kmh"), [(2, 16.6317), (3, 24.9444), (5, 36.2289)]
-)
+@pytest.mark.parametrize(("grade_pct", "speed_kmh"), [(2, 16.6317), (3, 24.9444), (5, 36.2289)])
 def test_terminal_speed_downhill(grade_pct: float, speed_kmh: float) -> None:
     # Closed form √((mg sinβ − Crr·mg·cosβ)/(½ρCdA)).
     assert coast_down_force(speed_kmh / 3.6, -grade_pct / 100.0) == pytest.approx(0.0, abs=1e-3)

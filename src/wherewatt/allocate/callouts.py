@@ -17,8 +17,7 @@ from wherewatt.allocate.settings import EstimateSettings
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.errors import Problem, SideFileError
 from wherewatt.ingest.readings import CallOut, CallOutState
-from wherewatt.motion.locate import locate
-from wherewatt.motion.ride import Ride
+from wherewatt.motion.locate import Locator
 from wherewatt.physics.battery import charge_surplus
 
 
@@ -43,7 +42,9 @@ class ShownPercent:
         return len(self.time_s)
 
 
-def shown_percent(call_outs: Sequence[CallOut], ride: Ride, source: str) -> ShownPercent:
+def shown_percent(
+    call_outs: Sequence[CallOut], locator: Locator, source: str
+) -> ShownPercent:
     """Place the call-outs on the ride.
 
     Raises
@@ -55,7 +56,7 @@ def shown_percent(call_outs: Sequence[CallOut], ride: Ride, source: str) -> Show
     rows: list[tuple[float, float, bool]] = []
     for call_out in call_outs:
         try:
-            time = locate(call_out.at, ride)
+            time = locator.time_s(call_out.at)
         except ValueError as error:
             found = f"a call-out at {call_out.at.text}"
             problems.append(Problem(source, f"line {call_out.line}", found, str(error)))
@@ -65,7 +66,7 @@ def shown_percent(call_outs: Sequence[CallOut], ride: Ride, source: str) -> Show
     if problems:
         raise SideFileError(*problems)
     rows.sort(key=lambda row: row[0])
-    time = np.array([row[0] for row in rows])
+    time, ride = np.array([row[0] for row in rows]), locator.ride
     return ShownPercent(
         time_s=time,
         distance_m=np.interp(time, ride.time_s, ride.distance_m),

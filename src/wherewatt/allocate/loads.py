@@ -53,7 +53,6 @@ class Legs:
     surface : index into `surfaces`.
     surfaces : names of the surfaces.
     rotating_mass_kg : wheels' moment of inertia over radius squared [kg].
-    unsteadiness_m_s2 : fluctuation of the demand within a leg, per mass [N/kg].
     """
 
     time_s: FloatArray
@@ -69,7 +68,6 @@ class Legs:
     surface: IntArray
     surfaces: tuple[str, ...]
     rotating_mass_kg: float
-    unsteadiness_m_s2: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,7 +100,7 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     demand = sum(work.values())
     rider, pedalling = _rider_work(legs, values, np.asarray(demand))
     net = demand - rider
-    pushed, driving = _positive_part(net, legs, values["mass_kg"])
+    pushed, driving, per_sd = _positive_part(net, _fluctuation(legs, values))
     braked = pushed - net
     efficiency = values["drivetrain_efficiency"]
     returned = values.get("regenerative_share", 0.0)
@@ -117,6 +115,15 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     brakes = braked * (1.0 - returned)
     causes = np.stack([*work.values(), brakes, loss, auxiliary, -rider])
     slopes = {name: gain * slope for name, slope in slopes.items()}
+    # More fluctuation means more driving and as much more braking.
+    per_unsteadiness = (
+        (1.0 / efficiency - returned * efficiency)
+        * per_sd
+        * _fluctuation(legs, values)
+        / values["unsteadiness_m_s2"]
+    )
+    slopes["mass_kg"] += per_unsteadiness * values["unsteadiness_m_s2"] / values["mass_kg"]
+    slopes["unsteadiness_m_s2"] = per_unsteadiness
     slopes["drivetrain_efficiency"] = -pushed / efficiency**2 - braked * returned
     slopes["fixed_loss_w"] = moving_s
     slopes["auxiliary_w"] = legs.powered_s
@@ -173,21 +180,26 @@ def _wheel_work(
     return work, slopes
 
 
-def _positive_part(
-    net_j: FloatArray, legs: Legs, mass_kg: float
-) -> tuple[FloatArray, FloatArray]:
-    """Work the drivetrain does [J] where `net_j` is the balance of a leg, and its derivative.
+def _fluctuation(legs: Legs, values: Mapping[str, float]) -> FloatArray:
+    """Standard deviation of the work at the wheel within a leg [J].
 
-    Within a leg the demand is not constant: small slopes, gusts and the rider's hand make it
-    fluctuate, so that a leg in balance drives a little and brakes a little. With a normal
-    fluctuation of σ the mean of the positive part is net·Φ(net/σ) + σ·φ(net/σ) (Clark 1961,
-    Oper. Res. 9:145, for the maximum of two normal variables, one of them zero).
+    Small slopes, gusts and the rider's hand make the demand come and go.
     """
-    sd = np.maximum(mass_kg * legs.unsteadiness_m_s2 * legs.distance_m, 1e-9)
-    ratio = net_j / sd
+    return values["mass_kg"] * values["unsteadiness_m_s2"] * legs.distance_m
+
+
+def _positive_part(
+    net_j: FloatArray, sd_j: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean positive part [J] of a fluctuating balance; derivatives by its mean and its sd.
+
+    A leg in balance drives a little and brakes a little: net·Φ(net/σ) + σ·φ(net/σ) (Clark 1961,
+    Oper. Res. 9:145, for the greater of a normal variable and zero).
+    """
+    ratio = net_j / np.maximum(sd_j, 1e-9)
     driving = ndtr(ratio)
     density = np.exp(-0.5 * np.square(ratio)) / np.sqrt(2.0 * np.pi)
-    return net_j * driving + sd * density, driving
+    return net_j * driving + sd_j * density, driving, density
 
 
 def _rider_work(

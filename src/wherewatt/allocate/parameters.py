@@ -108,7 +108,8 @@ def ride_parameters(
         stated = getattr(sheet.vehicle, name)
         kind = getattr(sheet.kind, name) if sheet.kind else None
         items.append(Parameter(name, _stated(priors[name], stated, kind, settings)))
-    items.append(Parameter("fixed_loss_w", priors["fixed_loss_w"]))
+    for name in ("fixed_loss_w", "unsteadiness_m_s2"):
+        items.append(Parameter(name, priors[name]))
     for surface in sorted(surfaces):
         known = surface_priors[surface]
         ratio = Prior(PriorKind.LOG, known.ratio, known.spread, "1", known.source)

@@ -50,7 +50,6 @@ class Assumed:
     """Facts that are taken as they are; the reasons stand in the configuration file."""
 
     rotating_mass_kg: float
-    unsteadiness_m_s2: float
     wind_height_ratio: float
     wind_height_ratio_spread: float
     humidity: float

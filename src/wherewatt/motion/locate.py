@@ -2,36 +2,78 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 import numpy as np
 
 from wherewatt.ingest.place import Place, PlaceKind
+from wherewatt.ingest.track import Note
 from wherewatt.motion.ride import Ride
 
 # A vehicle's own odometer and the track may differ: common practice, no source.
-DISTANCE_SLACK = 0.03
-DISTANCE_SLACK_M = 200.0
+ODOMETER_SLACK = 0.05
+ODOMETER_SLACK_M = 100.0
 TIME_SLACK_S = 120.0
 
 
-def locate(place: Place, ride: Ride) -> float:
-    """Time of the ride [s] at which a place was reached.
+@dataclass(frozen=True, slots=True)
+class Locator:
+    """Turns places as a person writes them into times of a ride.
 
-    A place a little outside the ride (odometers differ, clocks differ) is moved to its end.
-
-    Raises
-    ------
-    ValueError
-        If the place is well outside the ride; the message says where the ride ends.
+    Parameters
+    ----------
+    ride : the ride.
+    odometer_scale : what a distance of the user's is multiplied by to be one of the ride's.
     """
-    if place.kind is PlaceKind.DISTANCE:
+
+    ride: Ride
+    odometer_scale: float = 1.0
+
+    @classmethod
+    def fitted(cls, ride: Ride, places: Iterable[Place]) -> Locator:
+        """A locator for all places a user gave for one ride.
+
+        Where the user's odometer ran a little farther than the track, its distances are scaled
+        down so that the farthest is the ride's end: an odometer errs by a share, not by an end.
+        """
         total = float(ride.distance_m[-1])
-        if place.value > total * (1.0 + DISTANCE_SLACK) + DISTANCE_SLACK_M:
-            raise ValueError(f"a place within the ride, which ends at {total / 1000.0:.2f} km")
-        return float(ride.time_at_distance(min(place.value, total)))
-    elapsed = place.value
-    if place.kind is PlaceKind.CLOCK:
-        elapsed -= ride.start_unix_s
-    end = float(ride.time_s[-1])
-    if not -TIME_SLACK_S <= elapsed <= end + TIME_SLACK_S:
-        raise ValueError(f"a time within the ride, which lasts {end:.0f} s")
-    return float(np.clip(elapsed, 0.0, end))
+        farthest = max(
+            (place.value for place in places if place.kind is PlaceKind.DISTANCE), default=0.0
+        )
+        near = farthest <= total * (1.0 + ODOMETER_SLACK) + ODOMETER_SLACK_M
+        return cls(ride, total / farthest if near and farthest > total else 1.0)
+
+    def time_s(self, place: Place) -> float:
+        """Time of the ride [s] at which a place was reached.
+
+        A time a little outside the ride is moved to its end: clocks differ.
+
+        Raises
+        ------
+        ValueError
+            If the place is outside the ride; the message says what was expected.
+        """
+        ride = self.ride
+        if place.kind is PlaceKind.DISTANCE:
+            total = float(ride.distance_m[-1])
+            distance = place.value * self.odometer_scale
+            if distance > total + 0.01:
+                raise ValueError(f"a place within the ride, which ends at {total / 1000.0:.2f} km")
+            return float(ride.time_at_distance(min(distance, total)))
+        elapsed = place.value
+        if place.kind is PlaceKind.CLOCK:
+            elapsed -= ride.start_unix_s
+        end = float(ride.time_s[-1])
+        if not -TIME_SLACK_S <= elapsed <= end + TIME_SLACK_S:
+            raise ValueError(f"a time within the ride, which lasts {end:.0f} s")
+        return float(np.clip(elapsed, 0.0, end))
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """What to tell the user about the scale."""
+        if self.odometer_scale > 0.99:
+            return ()
+        percent = 100.0 * (1.0 / self.odometer_scale - 1.0)
+        message = f"your distances run {percent:.1f} % past the track: scaled to end with it"
+        return (Note("odometer-scaled", message),)

@@ -14,6 +14,8 @@ class MotionSettings:
     position_slack_m: float
     position_noise_m: float
     acceleration_sd_m_s2: float
+    speed_noise_m_s: float
+    jerk_sd_m_s3: float
     stop_speed_m_s: float
     stop_window_s: float
     shortest_stop_s: float

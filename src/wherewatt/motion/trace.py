@@ -12,6 +12,7 @@ from wherewatt.ingest.track import Note, Track
 from wherewatt.motion.fixes import GEOD, held, leg_lengths, spikes
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.settings import MotionSettings
+from wherewatt.motion.odometer import measure_legs
 from wherewatt.motion.smooth import smooth_path, white_noise_sd
 from wherewatt.motion.stops import list_stops, standing_legs
 from wherewatt.motion.times import increasing
@@ -38,12 +39,16 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
     standing = standing_legs(points.time_s, east_north, recorded, settings)
     heading = _headings(path, standing)
     chord_m = np.where(standing, 0.0, leg_lengths(path[:, 0], path[:, 1]))
-    leg_m = chord_m * _arc_over_chord(heading, chord_m)
+    leg_m, way_notes = measure_legs(
+        points.time_s, chord_m * _arc_over_chord(heading, chord_m), _counted_legs(points)
+    )
     distance = np.concatenate([[0.0], np.cumsum(leg_m)])
     if distance[-1] < settings.position_slack_m:
         raise _refuse(
             track, f"{distance[-1]:.0f} m of movement", "a ride", "this recording stands still"
         )
+    if recorded is not None:
+        recorded = _quiet(points.time_s, recorded, settings)
     speed, speed_notes = _point_speeds(points.time_s, leg_m, standing, recorded)
     return Ride(
         start_unix_ns=(track.start_unix_ns or 0) + round(float(points.time_s[0]) * 1e9),
@@ -61,6 +66,7 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
             *track.notes,
             *notes,
             *fix_notes,
+            *way_notes,
             *speed_notes,
             *_gap_notes(points.time_s, leg_m, standing, settings),
         ),
@@ -168,16 +174,24 @@ def _path(points: _Points, fix: BoolArray, settings: MotionSettings) -> FloatArr
 def _progress(points: _Points) -> FloatArray:
     """A measure that grows along the ride, to place points between fixes.
 
-    Recorded speed or odometer where there is one, with a little time so that it always grows.
+    The way the device counted, if it did, with a little time so that it always grows.
     """
-    recorded = _recorded_speed(points)
-    if recorded is not None:
-        way = np.concatenate([[0.0], np.cumsum(np.diff(points.time_s) * _means(recorded))])
-    elif np.isfinite(points.odometer_m).all() and np.all(np.diff(points.odometer_m) >= 0):
-        way = points.odometer_m
-    else:
-        way = np.zeros(len(points.time_s))
+    counted = _counted_legs(points)
+    way = np.zeros(len(points.time_s))
+    if counted is not None:
+        way[1:] = np.cumsum(counted)
     return way + 0.01 * (points.time_s - points.time_s[0])
+
+
+def _counted_legs(points: _Points) -> FloatArray | None:
+    """(n−1,) way the device counted itself [m]: by its odometer, else by its speed."""
+    known = np.isfinite(points.odometer_m)
+    if known.mean() > 0.8:
+        odometer = np.interp(points.time_s, points.time_s[known], points.odometer_m[known])
+        if np.all(np.diff(odometer) >= 0) and odometer[-1] > odometer[0]:
+            return np.diff(odometer)
+    recorded = _recorded_speed(points)
+    return None if recorded is None else np.diff(points.time_s) * _means(recorded)
 
 
 def _means(values: FloatArray) -> FloatArray:
@@ -203,6 +217,16 @@ def _recorded_speed(points: _Points) -> FloatArray | None:
     if known.mean() < 0.8:
         return None
     return np.interp(points.time_s, points.time_s[known], points.speed_m_s[known])
+
+
+def _quiet(time_s: FloatArray, speed_m_s: FloatArray, settings: MotionSettings) -> FloatArray:
+    """Recorded speed without its white noise, which would count as braking and speeding up."""
+    noise = max(white_noise_sd(speed_m_s), 0.01)
+    sd = np.full(len(time_s), min(noise, settings.speed_noise_m_s))
+    smooth = smooth_path(
+        time_s, speed_m_s[:, None], sd, acceleration_sd_m_s2=settings.jerk_sd_m_s3
+    )[:, 0]
+    return np.asarray(np.maximum(smooth, 0.0))
 
 
 def _point_speeds(

@@ -22,6 +22,7 @@ REDDISH_PURPLE = "#CC79A7"
 PAPER = "#FFFFFF"
 INK = "#1A1A1A"
 FAINT = "#8C8C8C"
+HATCH = "#5C5C5C"
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,35 +40,38 @@ TERRAIN_FILLS = {
     "flat": Fill(PAPER),
 }
 
+FLOW_FILL = Fill(BLACK, "xxx", 0.12)
+
 CAUSE_FILLS = {
     "rolling": Fill(ORANGE),
     "air": Fill(SKY_BLUE, "//"),
     "wind": Fill(BLUE, "\\\\"),
-    "height": Fill(BLUISH_GREEN, ".."),
+    "height": Fill(BLUISH_GREEN, "++"),
     "speed": Fill(YELLOW, "xx"),
     "brakes": Fill(VERMILLION, "||"),
     "drivetrain": Fill(REDDISH_PURPLE, "--"),
     "auxiliary": Fill(BLACK),
-    "rider": Fill(PAPER, "oo"),
+    "rider": Fill(PAPER, "///"),
 }
 
+# Hatches of lines only: dots and circles make a vector chart many times larger.
 _SURFACE_FILLS = {
     "asphalt": Fill(FAINT, "", 0.55),
-    "concrete": Fill(SKY_BLUE, "", 0.55),
-    "worn_asphalt": Fill(FAINT, "//", 0.55),
+    "concrete": Fill(SKY_BLUE, "||", 0.55),
+    "worn_asphalt": Fill(FAINT, "////", 0.55),
     "paving": Fill(REDDISH_PURPLE, "++", 0.55),
-    "cobbles": Fill(REDDISH_PURPLE, "oo", 0.55),
-    "gravel": Fill(ORANGE, "..", 0.55),
-    "dirt": Fill(VERMILLION, "\\\\", 0.55),
-    "grass": Fill(BLUISH_GREEN, "||", 0.55),
-    "sand": Fill(YELLOW, "..", 0.55),
+    "cobbles": Fill(REDDISH_PURPLE, "xxxx", 0.55),
+    "gravel": Fill(ORANGE, "\\\\\\\\", 0.55),
+    "dirt": Fill(VERMILLION, "----", 0.55),
+    "grass": Fill(BLUISH_GREEN, "|||||", 0.55),
+    "sand": Fill(YELLOW, "xx", 0.55),
     "untagged": Fill(PAPER),
 }
 
 # For surfaces of a user's own configuration.
 _SPARE_FILLS = tuple(
     Fill(colour, hatch, 0.55)
-    for hatch in ("xx", "**", "-\\")
+    for hatch in ("\\\\||", "//--", "++xx")
     for colour in (BLUE, YELLOW, BLUISH_GREEN, VERMILLION)
 )
 

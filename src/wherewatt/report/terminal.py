@@ -38,7 +38,7 @@ def print_report(result: RideResult, unit: DistanceUnit, console: Console) -> No
     console.print(Text(plain(result.name), style="bold"))
     if view.is_handbook_only(result):
         console.print(Text(HANDBOOK_WARNING, style="bold"))
-    console.print(Text(view.title_line(result, unit)))
+    console.print(Text(view.time_line(result)))
     console.print(_answer(result, unit))
     console.print(_sections(result, unit))
     console.print(_causes(result))

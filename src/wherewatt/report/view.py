@@ -84,13 +84,16 @@ class DisplayRow:
 
 @dataclass(frozen=True, slots=True)
 class ParameterRow:
-    """A parameter before and after the ride, each with its standard deviation."""
+    """A parameter before and after the ride, each with its standard deviation.
+
+    `informed` is the share of its variance that the ride removed [%].
+    """
 
     name: str
     unit: str
     before: str
     after: str
-    informed_pct: float
+    informed: str
 
 
 def is_handbook_only(result: RideResult) -> bool:
@@ -105,11 +108,13 @@ def warnings(result: RideResult) -> list[str]:
 
 
 def headline(result: RideResult, unit: DistanceUnit) -> list[Quantity]:
-    """The answer: energy, consumption, range, and what was left in the end."""
+    """The answer: distance, energy, consumption, range, and what was left in the end."""
     ledger = result.ledger
     total, per_km = ledger.total, ledger.wh_per_km
     decimals, per_unit = energy_decimals(total.mean), unit.metres / 1000.0
+    distance = float(result.ride.distance_m[-1]) / unit.metres
     answer = [
+        Quantity("Distance", f"{number(distance, 2)} {unit}", ""),
         Quantity(
             "Energy from the battery",
             f"{number(total.mean, decimals)} Wh",
@@ -259,7 +264,7 @@ def parameter_rows(result: RideResult) -> list[ParameterRow]:
                 unit=said.unit,
                 before=_with_sd(*before),
                 after=_with_sd(*after),
-                informed_pct=100.0 * float(np.clip(1.0 - variance[at], 0.0, 1.0)),
+                informed=number(100.0 * float(np.clip(1.0 - variance[at], 0.0, 1.0)), 0),
             )
         )
     return rows
@@ -270,13 +275,12 @@ def _with_sd(mean: float, sd: float) -> str:
     return f"{number(mean, decimals)} ± {number(sd, decimals)}"
 
 
-def title_line(result: RideResult, unit: DistanceUnit) -> str:
-    """Distance, duration and stops in one line."""
+def time_line(result: RideResult) -> str:
+    """Duration and stops in one line."""
     ride = result.ride
     moving = float(np.sum(ride.leg_time_s[~ride.standing]))
     stops = len(ride.stops)
     return (
-        f"{number(ride.distance_m[-1] / unit.metres, 2)} {unit} in "
-        f"{duration(ride.time_s[-1])}, {duration(moving)} of it moving, "
+        f"{duration(float(ride.time_s[-1]))}, {duration(moving)} of it moving, "
         f"{stops} {'stop' if stops == 1 else 'stops'}"
     )

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from wherewatt.arrays import FloatArray
 from wherewatt.errors import Problem, SideFileError
 from wherewatt.ingest.tags import SurfaceTag
-from wherewatt.motion.locate import locate
+from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 
 UNTAGGED = "untagged"
@@ -30,7 +30,7 @@ class TimedTag:
 
 
 def timed_tags(
-    tags: Sequence[SurfaceTag], ride: Ride, source: str
+    tags: Sequence[SurfaceTag], locator: Locator, source: str
 ) -> tuple[TimedTag, ...]:
     """Hand tags placed on the ride, in the order of the file.
 
@@ -43,13 +43,11 @@ def timed_tags(
     placed: list[tuple[TimedTag, int]] = []
     for tag in tags:
         try:
-            start, end = locate(tag.start, ride), locate(tag.end, ride)
+            start, end = locator.time_s(tag.start), locator.time_s(tag.end)
         except ValueError as error:
             found = f"a tag from {tag.start.text} to {tag.end.text}"
             problems.append(Problem(source, f"line {tag.line}", found, str(error)))
             continue
-        if end <= start and tag.start.kind is tag.end.kind:
-            continue  # the user's odometer ran on past the end of the track
         if end <= start:
             found = f"a tag from {tag.start.text} to {tag.end.text}, which is not forward"
             problems.append(Problem(source, f"line {tag.line}", found, "from before to"))
@@ -58,7 +56,7 @@ def timed_tags(
     problems += _overlaps(placed, source)
     if problems:
         raise SideFileError(*problems)
-    return tuple(_to_ends([tag for tag, _ in placed], ride))
+    return tuple(_to_ends([tag for tag, _ in placed], locator.ride))
 
 
 def _to_ends(tags: list[TimedTag], ride: Ride) -> list[TimedTag]:

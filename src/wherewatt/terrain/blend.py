@@ -12,7 +12,7 @@ profile of that model is one banded linear system.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
@@ -76,33 +76,62 @@ def blend_heights(
     hand_tagged : (n,) True at points on a structure the user tagged: terrain is not used there.
     """
     grid = _grid(ride.distance_m, settings.grid_m)
+    sources = _sources(grid, ride, tile_m, settings)
+    if hand_tagged is not None:
+        tagged = _at_nodes(grid, ride.distance_m, hand_tagged.astype(float)) > 0.5
+        sources = sources.without_tile(tagged)
+    walk = _likeliest_walk(sources, settings)
+    structures = find_structures(
+        sources.recorded_m - sources.tile_m, sources.spacing_m, walk, settings
+    )
+    if structures:
+        for found in structures:
+            inside = (grid >= found.start_m) & (grid <= found.end_m)
+            sources = sources.without_tile(inside)
+        walk = _likeliest_walk(sources, settings)
+    if not sources.any:
+        level = np.zeros_like(grid)
+        sources = replace(sources, recorded_m=level, recorded_weight=level + 1.0)
+        walk = settings.unknown_height_walk_m_per_root_m
+    factor, solution, _ = _solve(sources, walk, settings.grade_walk_per_root_m)
+    notes = _notes(tile_m, ride.recorded_height_m)
+    return Profile(grid, solution[0::2], structures, tuple(notes), factor)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sources:
+    """Both heights at the nodes (k,) [m] and their weights [1/m²]; zero weight where unknown."""
+
+    spacing_m: float
+    tile_m: FloatArray
+    tile_weight: FloatArray
+    recorded_m: FloatArray
+    recorded_weight: FloatArray
+
+    @property
+    def any(self) -> bool:
+        return bool(self.tile_weight.any() or self.recorded_weight.any())
+
+    def without_tile(self, where: BoolArray) -> _Sources:
+        return replace(self, tile_weight=np.where(where, 0.0, self.tile_weight))
+
+
+def _sources(
+    grid: FloatArray, ride: Ride, tile_m: FloatArray, settings: TerrainSettings
+) -> _Sources:
     tile = _at_nodes(grid, ride.distance_m, tile_m)
     recorded = _at_nodes(grid, ride.distance_m, ride.recorded_height_m)
-    spacing = grid[1] - grid[0]
-    noise = _recorded_noise(ride, settings)
-    walk = _offset_walk(tile - recorded, spacing, settings)
-    notes = _notes(tile, recorded)
-    structures = find_structures(recorded - tile, spacing, settings)
-    trusted = np.isfinite(tile)
-    for found in structures:
-        trusted &= ~((grid >= found.start_m) & (grid <= found.end_m))
-    if hand_tagged is not None:
-        trusted &= _at_nodes(grid, ride.distance_m, hand_tagged.astype(float)) < 0.5
+    spacing = float(grid[1] - grid[0])
     # Errors that are alike over a correlation length ℓ weigh like white noise of density 2ℓσ².
     density = 2.0 * settings.tile_correlation_m * settings.tile_sd_m**2
-    tile_weight = np.where(trusted, spacing / density, 0.0)
-    share = _points_per_node(grid, ride)
-    recorded_weight = np.where(np.isfinite(recorded), share / noise**2, 0.0)
-    if not (tile_weight.any() or recorded_weight.any()):
-        recorded, recorded_weight = np.zeros_like(grid), np.ones_like(grid)
-        walk = settings.unknown_height_walk_m_per_root_m
-    bands, right = _system(
-        spacing, np.nan_to_num(tile), tile_weight, np.nan_to_num(recorded), recorded_weight,
-        walk, settings.grade_walk_per_root_m,
+    per_node = _points_per_node(grid, ride) / _recorded_noise(ride, settings) ** 2
+    return _Sources(
+        spacing_m=spacing,
+        tile_m=tile,
+        tile_weight=np.where(np.isfinite(tile), spacing / density, 0.0),
+        recorded_m=recorded,
+        recorded_weight=np.where(np.isfinite(recorded), per_node, 0.0),
     )
-    factor = cholesky_banded(bands, lower=True, check_finite=False)
-    solution = cho_solve_banded((factor, True), right, check_finite=False)
-    return Profile(grid, solution[0::2], structures, tuple(notes), factor)
 
 
 def _grid(distance_m: FloatArray, spacing_m: float) -> FloatArray:
@@ -145,41 +174,45 @@ def _recorded_noise(ride: Ride, settings: TerrainSettings) -> float:
     return float(np.clip(white_noise_sd(values), 0.2, settings.recorded_sd_m))
 
 
-def _offset_walk(difference_m: FloatArray, spacing_m: float, settings: TerrainSettings) -> float:
-    """How fast the recording drifts against the terrain [m/√m].
+def _likeliest_walk(sources: _Sources, settings: TerrainSettings) -> float:
+    """How fast the recording drifts [m/√m]: the likeliest of some values, given both heights.
 
-    The difference of the two changes over a short lag by the tile's error alone and over a long
-    lag by the drift too; what the long lag has more is the drift. (Medians: bridges do not count.)
+    The likelihood of the data with heights and offsets integrated out; without a tile to compare
+    with, a noisy recording is taken to drift like a phone's and a quiet one like a barometer's.
     """
-    spreads = []
-    lags = (300.0, 1500.0)
-    for lag in lags:
-        steps = round(lag / spacing_m)
-        change = difference_m[steps:] - difference_m[:-steps]
-        change = change[np.isfinite(change)]
-        if len(change) * spacing_m < 2.0 * lag:
-            return settings.most_offset_walk_m_per_root_m
-        spreads.append((1.4826 * float(np.median(np.abs(change)))) ** 2)
-    variance_per_m = max(0.0, spreads[1] - spreads[0]) / (lags[1] - lags[0])
-    return float(
-        np.clip(
-            np.sqrt(variance_per_m),
-            settings.least_offset_walk_m_per_root_m,
-            settings.most_offset_walk_m_per_root_m,
-        )
+    least = settings.least_offset_walk_m_per_root_m
+    most = settings.most_offset_walk_m_per_root_m
+    if not sources.tile_weight.any() or not sources.recorded_weight.any():
+        noise = 1.0 / np.sqrt(np.max(sources.recorded_weight, initial=1e-6))
+        return float(np.clip(most * noise, least, most))
+    candidates = np.geomspace(least, most, 6)
+    scores = [_solve(sources, walk, settings.grade_walk_per_root_m)[2] for walk in candidates]
+    return float(candidates[int(np.argmax(scores))])
+
+
+def _solve(
+    sources: _Sources, offset_walk: float, grade_walk: float
+) -> tuple[FloatArray, FloatArray, float]:
+    """Cholesky factor, solution (2k,) and log-likelihood of the walk, up to a constant."""
+    bands, right = _system(sources, offset_walk, grade_walk)
+    factor = cholesky_banded(bands, lower=True, check_finite=False)
+    solution = np.asarray(cho_solve_banded((factor, True), right, check_finite=False))
+    steps = len(sources.tile_m) - 1
+    likelihood = (
+        0.5 * float(right @ solution)
+        - float(np.sum(np.log(factor[0])))
+        - steps * float(np.log(offset_walk))
     )
+    return factor, solution, likelihood
 
 
 def _system(
-    spacing: float,
-    tile: FloatArray,
-    tile_weight: FloatArray,
-    recorded: FloatArray,
-    recorded_weight: FloatArray,
-    offset_walk: float,
-    grade_walk: float,
+    sources: _Sources, offset_walk: float, grade_walk: float
 ) -> tuple[FloatArray, FloatArray]:
     """Lower bands (5, 2k) and right-hand side (2k,) for heights and offsets, interleaved."""
+    spacing = sources.spacing_m
+    tile, tile_weight = np.nan_to_num(sources.tile_m), sources.tile_weight
+    recorded, recorded_weight = np.nan_to_num(sources.recorded_m), sources.recorded_weight
     k = len(tile)
     bands = np.zeros((5, 2 * k))
     height, offset = bands[:, 0::2], bands[:, 1::2]

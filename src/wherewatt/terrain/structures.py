@@ -27,18 +27,25 @@ class Structure:
     height_m: float
 
 
+# A structure must stand out of what the drift of the recording does over this length, so often.
+_DRIFT_LENGTH_M = 300.0
+_DRIFT_TIMES = 5.0
+
+
 def find_structures(
-    above_m: FloatArray, spacing_m: float, settings: TerrainSettings
+    above_m: FloatArray, spacing_m: float, offset_walk: float, settings: TerrainSettings
 ) -> tuple[Structure, ...]:
     """Structures, from the height of the recording above the terrain.
 
     A structure is a run of moderate length that stands off the median of its surroundings by
-    more than a fixed height and by more than the two sources usually disagree.
+    more than a fixed height, by more than the two sources usually disagree, and by more than the
+    recording drifts over such a length.
 
     Parameters
     ----------
     above_m : (k,) recorded less terrain height on an even grid [m], NaN where unknown.
     spacing_m : step of the grid [m].
+    offset_walk : drift of the recording [m/√m].
     """
     known = np.isfinite(above_m)
     window = 2 * round(settings.structure_longest_m / spacing_m) + 1
@@ -49,7 +56,8 @@ def find_structures(
     surroundings = np.median(np.lib.stride_tricks.sliding_window_view(padded, window), axis=1)
     off = filled - surroundings
     usual = 1.4826 * float(np.median(np.abs(off)))
-    height = max(settings.structure_height_m, 4.0 * usual)
+    drift = _DRIFT_TIMES * offset_walk * float(np.sqrt(_DRIFT_LENGTH_M))
+    height = max(settings.structure_height_m, 4.0 * usual, drift)
     found = []
     for sign, kind in ((1.0, "bridge"), (-1.0, "cutting")):
         for first, end in runs(sign * off > height / 3.0):

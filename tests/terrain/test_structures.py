@@ -1,0 +1,80 @@
+"""Bridges that terrain tiles do not know."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.terrain.builders import TERRAIN, correlated, hills, ride_over
+from wherewatt.arrays import FloatArray
+from wherewatt.motion.ride import Ride
+from wherewatt.terrain.blend import blend_heights
+
+START_M, END_M = 3000.0, 3300.0
+
+
+def hump(distance_m: FloatArray, height_m: float) -> FloatArray:
+    """A deck that rises and falls within 300 m, flat over its middle third."""
+    inside = np.minimum(distance_m - START_M, END_M - distance_m) / 100.0
+    return height_m * np.clip(inside, 0.0, 1.0)
+
+
+def recorded_with(height_m: float, seed: int) -> tuple[Ride, FloatArray]:
+    """A barometer's recording over a structure, and a tile that does not know it."""
+    rng = np.random.default_rng(seed)
+    ride = ride_over(None)
+    ground = hills(ride.distance_m)
+    tile = ground + correlated(ride.distance_m, 150.0, 1.0, rng)
+    noise = rng.normal(0.0, 0.2, len(ground)) + correlated(ride.distance_m, 3000.0, 1.5, rng)
+    recorded = ground + hump(ride.distance_m, height_m) + noise
+    return replace(ride, recorded_height_m=recorded), tile
+
+
+@pytest.mark.parametrize(("height_m", "kind"), [(8.0, "bridge"), (-9.0, "cutting")])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_structure_is_found_and_its_shape_kept(height_m: float, kind: str, seed: int) -> None:
+    ride, tile = recorded_with(height_m, seed)
+    profile = blend_heights(ride, tile, TERRAIN)
+    assert [found.kind for found in profile.structures] == [kind]
+    found = profile.structures[0]
+    assert found.start_m == pytest.approx(START_M, abs=80.0)
+    assert found.end_m == pytest.approx(END_M, abs=80.0)
+    assert found.height_m == pytest.approx(height_m, abs=3.0)
+    deck = profile.height_at(np.array([START_M - 100.0, 3150.0]))
+    ground = hills(np.array([START_M - 100.0, 3150.0]))
+    assert np.diff(deck - ground)[0] == pytest.approx(height_m, abs=1.5)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_none_on_a_plain_road(seed: int) -> None:
+    ride, tile = recorded_with(0.0, seed)
+    assert blend_heights(ride, tile, TERRAIN).structures == ()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_none_where_both_sources_are_poor(seed: int) -> None:
+    """A phone's height that wanders by metres, a tile that errs by as much."""
+    rng = np.random.default_rng(seed)
+    ride = ride_over(None, duration_s=2400.0)
+    ground = hills(ride.distance_m)
+    recorded = ground + correlated(ride.distance_m, 300.0, 5.0, rng) + rng.normal(0, 1.0, 2401)
+    tile = ground + correlated(ride.distance_m, 200.0, 3.0, rng)
+    found = blend_heights(replace(ride, recorded_height_m=recorded), tile, TERRAIN).structures
+    assert len(found) <= 1
+
+
+def test_terrain_is_not_used_under_a_tagged_structure() -> None:
+    """The user says bridge where the hump alone is too low to be seen."""
+    ride, tile = recorded_with(3.0, 4)
+    inside = (ride.distance_m >= START_M) & (ride.distance_m <= END_M)
+    tagged = blend_heights(ride, tile - 6.0 * inside, TERRAIN, inside)
+    deck = tagged.height_at(np.array([START_M - 100.0, 3150.0]))
+    ground = hills(np.array([START_M - 100.0, 3150.0]))
+    assert np.diff(deck - ground)[0] == pytest.approx(3.0, abs=1.5)
+
+
+def test_without_recorded_height_none_is_seen() -> None:
+    _, tile = recorded_with(8.0, 1)
+    assert blend_heights(ride_over(None), tile, TERRAIN).structures == ()
