@@ -41,7 +41,7 @@ def _draw_causes(axes: Axes, result: RideResult) -> list[Artist]:
             continue
         fill = CAUSE_FILLS[cause]
         look = {
-            "facecolor": fill.colour,
+            "facecolor": fill.shade,
             "hatch": fill.hatch,
             "edgecolor": INK,
             "linewidth": 0.3,
@@ -69,9 +69,9 @@ def _draw_sums(axes: Axes, result: RideResult) -> Artist:
 def _write_columns(axes: Axes, result: RideResult, unit: DistanceUnit) -> None:
     """Number, start and nature of each section beside its bar, and its energy."""
     sections = result.sections
-    _column(axes, -0.01, "#", [str(index + 1) for index in range(len(sections))])
+    _column(axes, -8.0, "#", [str(index + 1) for index in range(len(sections))])
     starts = sections.edge_m[:-1] / unit.metres
-    _column(axes, -0.055, f"from {unit}", [number(start, 1) for start in starts])
+    _column(axes, -30.0, f"from {unit}", [number(start, 1) for start in starts])
     labels = zip(
         sections.terrain, sections.flow, sections.surface, sections.structure, strict=True
     )
@@ -79,18 +79,23 @@ def _write_columns(axes: Axes, result: RideResult, unit: DistanceUnit) -> None:
         ", ".join([terrain, *([flow] if flow != "steady" else []), surface_words(*on)])
         for terrain, flow, *on in labels
     ]
-    _column(axes, -0.14, "section", natures)
+    _column(axes, -76.0, "section", natures)
     energies = [
         f"{number(measure.mean, 1)} ± {number(half_width(measure), 1)}"
         for measure in result.ledger.section_measures
     ]
-    _column(axes, 1.12, "Wh", energies)
+    _column(axes, 66.0, "Wh", energies)
 
 
-def _column(axes: Axes, x: float, heading: str, texts: Sequence[str]) -> None:
-    """Text right-aligned at a share of the panel's width, one per row, under a heading."""
+def _column(axes: Axes, points: float, heading: str, texts: Sequence[str]) -> None:
+    """Text under a heading, one per row, that ends some points beside the panel.
+
+    Negative points count from its left edge, positive ones from its right edge.
+    """
+    edge = 0.0 if points < 0.0 else 1.0
     for row, text in enumerate((heading, *texts), start=-1):
-        axes.text(
-            x, row, text, transform=axes.get_yaxis_transform(), ha="right", va="center",
-            fontsize=8.0, style="italic" if row < 0 else "normal",
+        axes.annotate(
+            text, (edge, row), xycoords=axes.get_yaxis_transform(),
+            xytext=(points, 0.0), textcoords="offset points", ha="right", va="center",
+            fontsize=8.0, style="italic" if row < 0 else "normal", annotation_clip=False,
         )  # fmt: skip

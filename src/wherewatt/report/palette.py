@@ -27,11 +27,18 @@ HATCH = "#5C5C5C"
 
 @dataclass(frozen=True, slots=True)
 class Fill:
-    """How an area is filled: colour, hatch, opacity."""
+    """How an area is filled: colour, hatch, and how strong the colour is on white paper."""
 
     colour: str
     hatch: str = ""
-    opacity: float = 1.0
+    strength: float = 1.0
+
+    @property
+    def shade(self) -> tuple[float, float, float]:
+        """The colour as it looks on paper, opaque: red, green and blue from 0 to 1."""
+        parts = (int(self.colour[start : start + 2], 16) / 255.0 for start in (1, 3, 5))
+        red, green, blue = (1.0 - self.strength * (1.0 - part) for part in parts)
+        return red, green, blue
 
 
 TERRAIN_FILLS = {

@@ -206,7 +206,7 @@ def _stretches(labels: Sequence[Any], edges: FloatArray) -> Iterator[tuple[Any, 
 
 def _look(fill: Fill) -> dict[str, Any]:
     return {
-        "facecolor": (fill.colour, fill.opacity),
+        "facecolor": fill.shade,
         "hatch": fill.hatch,
         "edgecolor": HATCH,
         "linewidth": 0.0,
