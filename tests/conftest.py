@@ -6,6 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.simulator import simulate
+from wherewatt.config import load_config
+from wherewatt.pipeline import analyse
+from wherewatt.report.result import RideResult
+from wherewatt.terrain.tiles import TileFolder
+
 SHARED_DATA = Path(__file__).parents[2] / "shared" / "data"
 
 
@@ -15,3 +21,13 @@ def shared_data() -> Path:
     if not SHARED_DATA.is_dir():
         pytest.skip(f"other people's files are not at {SHARED_DATA}")
     return SHARED_DATA
+
+
+@pytest.fixture(scope="session")
+def simulated_result(tmp_path_factory: pytest.TempPathFactory) -> RideResult:
+    """A simulated ride with all its side files, taken through every room."""
+    folder = tmp_path_factory.mktemp("simulated")
+    simulated = simulate("commuter", 1)
+    track = simulated.write(folder)
+    simulated.write_tile(folder)
+    return analyse(track, TileFolder((folder,)), load_config())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,7 +27,8 @@ from wherewatt.report.result import RideResult
 from wherewatt.sections.cutting import Sections, cut_sections
 from wherewatt.sections.surface import UNTAGGED, TimedTag, timed_tags
 from wherewatt.terrain.blend import Profile, blend_heights
-from wherewatt.terrain.tiles import TileFolder
+from wherewatt.terrain.fetch import cache_folder, fetch_tile
+from wherewatt.terrain.tiles import TileFolder, terrain_folders
 from wherewatt.units import KELVIN_AT_0_C
 
 
@@ -35,6 +37,21 @@ class _SideData:
     shown: ShownPercent
     tags: tuple[TimedTag, ...]
     notes: tuple[Note, ...]
+
+
+def open_tiles(folders: Sequence[Path], *, fetch: bool = False) -> TileFolder:
+    """Terrain tiles from folders, then from SRTM.py's local cache; from the network if asked.
+
+    Raises
+    ------
+    TerrainError
+        If a folder is not there.
+    """
+    places = terrain_folders(tuple(folders))
+    cache = cache_folder()
+    if cache.is_dir():
+        places += (cache,)
+    return TileFolder(places, fetch=fetch_tile if fetch else None)
 
 
 def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:

@@ -34,7 +34,6 @@ def make_legs(
     surface: Sequence[int] | None = None,
     surfaces: tuple[str, ...] = ("asphalt",),
     rotating_mass_kg: float = 0.0,
-    unsteadiness_m_s2: float = 0.0,
 ) -> Legs:
     """Legs at given speeds, 1 s long where nothing else is said."""
     n = len(speed_m_s)
@@ -55,7 +54,6 @@ def make_legs(
         surface=np.array([0] * n if surface is None else surface, dtype=np.intp),
         surfaces=surfaces,
         rotating_mass_kg=rotating_mass_kg,
-        unsteadiness_m_s2=unsteadiness_m_s2,
     )
 
 
@@ -68,6 +66,7 @@ def values_of(**changed: float) -> dict[str, float]:
         "drivetrain_efficiency": 1.0,
         "fixed_loss_w": 0.0,
         "auxiliary_w": 0.0,
+        "unsteadiness_m_s2": 1e-12,
         "surface_ratio.asphalt": 1.0,
         "wind_east_m_s": 0.0,
         "wind_north_m_s": 0.0,
@@ -108,7 +107,6 @@ def legs_of(ride: Ride, height_m: FloatArray | None = None) -> Legs:
         surface=np.zeros(len(ride.standing), dtype=np.intp),
         surfaces=("asphalt",),
         rotating_mass_kg=CONFIG.assumed.rotating_mass_kg,
-        unsteadiness_m_s2=CONFIG.assumed.unsteadiness_m_s2,
     )
 
 

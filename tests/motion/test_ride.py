@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.motion.builders import START_UNIX_NS, plain_ride
+from tests.motion.builders import plain_ride
 from wherewatt.ingest.place import parse_place
-from wherewatt.motion.locate import locate
-
-START_S = START_UNIX_NS / 1e9
+from wherewatt.motion.locate import Locator
+from wherewatt.motion.ride import Ride
 
 
 def test_added_points_lie_on_the_ride() -> None:
@@ -36,25 +35,43 @@ def test_time_at_a_distance_where_it_stood() -> None:
     assert ride.time_at_distance(where) == pytest.approx(315.0, abs=0.5)
 
 
+def time_of(text: str, ride: Ride) -> float:
+    return Locator(ride).time_s(parse_place(text))
+
+
 def test_locate_by_distance_elapsed_and_clock() -> None:
     ride = plain_ride(stops=())
-    kilometre = locate(parse_place("1 km"), ride)
-    assert np.interp(kilometre, ride.time_s, ride.distance_m) == pytest.approx(1000.0, abs=1e-6)
-    assert locate(parse_place("0:10:00"), ride) == 600.0
-    assert locate(parse_place("2025-05-04T10:05:00Z"), ride) == 300.0
-    assert locate(parse_place("2025-05-04T12:05:00+02:00"), ride) == 300.0
-    mile = locate(parse_place("1 mi"), ride)
-    assert np.interp(mile, ride.time_s, ride.distance_m) == pytest.approx(1609.344, abs=1e-6)
+    assert np.interp(time_of("1 km", ride), ride.time_s, ride.distance_m) == pytest.approx(1000.0)
+    mile = np.interp(time_of("1 mi", ride), ride.time_s, ride.distance_m)
+    assert mile == pytest.approx(1609.344)
+    assert time_of("0:10:00", ride) == 600.0
+    assert time_of("2025-05-04T10:05:00Z", ride) == 300.0
+    assert time_of("2025-05-04T12:05:00+02:00", ride) == 300.0
 
 
-def test_a_little_outside_is_the_end() -> None:
+def test_clock_a_little_off_is_the_end() -> None:
     ride = plain_ride(stops=())
-    total_km = ride.distance_m[-1] / 1000.0
-    assert locate(parse_place(f"{total_km + 0.1:.2f} km"), ride) == pytest.approx(ride.time_s[-1])
-    assert locate(parse_place("0:20:30"), ride) == ride.time_s[-1]
+    assert time_of("0:20:30", ride) == ride.time_s[-1]
+    assert time_of("2025-05-04T09:59:30Z", ride) == 0.0
 
 
 @pytest.mark.parametrize("text", ["25 km", "3:00:00", "2025-05-04T09:00:00Z"])
 def test_well_outside_is_refused(text: str) -> None:
+    ride = plain_ride()
     with pytest.raises(ValueError, match="within the ride"):
-        locate(parse_place(text), plain_ride())
+        Locator.fitted(ride, [parse_place(text)]).time_s(parse_place(text))
+
+
+def test_odometer_that_runs_on_is_scaled() -> None:
+    """Two per cent over: every distance is scaled, not only the last one."""
+    ride = plain_ride(stops=())
+    total_km = ride.distance_m[-1] / 1000.0
+    places = [parse_place(f"{share * 1.02 * total_km:.6f} km") for share in (0.0, 0.5, 1.0)]
+    locator = Locator.fitted(ride, places)
+    where = np.interp([locator.time_s(place) for place in places], ride.time_s, ride.distance_m)
+    assert where / 1000.0 == pytest.approx([0.0, 0.5 * total_km, total_km], abs=1e-3)
+
+
+def test_distances_within_the_ride_are_taken_as_they_are() -> None:
+    ride = plain_ride(stops=())
+    assert Locator.fitted(ride, [parse_place("5 km")]).odometer_scale == 1.0

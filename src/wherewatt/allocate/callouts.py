@@ -84,41 +84,70 @@ class Prediction:
     percent : predicted percent.
     per_used : derivative with respect to the energy used so far [points/Wh].
     slopes : derivative with respect to each parameter's value.
-    sd : standard deviation of one call-out that is not misread [points].
     """
 
     percent: FloatArray
     per_used: FloatArray
     slopes: dict[str, FloatArray]
-    sd: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Load:
+    """What the battery was doing at the call-outs; arrays (m,).
+
+    Held fixed while the estimate is made and renewed from its result: it shifts the display by
+    little, and a display's error must not be explained by moving the load about.
+
+    Parameters
+    ----------
+    now_w : battery power over the last seconds [W], under which the voltage sags.
+    lately_w : battery power over the last minute [W], which a late display misses.
+    used_share, left : shares of the energy that are used and that remain [1].
+    capacity_wh : usable capacity [Wh].
+    """
+
+    now_w: FloatArray
+    lately_w: FloatArray
+    used_share: FloatArray
+    left: FloatArray
+    capacity_wh: float
+
+
+def display_sd(load: Load, settings: EstimateSettings) -> FloatArray:
+    """(m,) standard deviation of a call-out that is not misread [points].
+
+    Rounding, what is unknown of a display, the time since it was refreshed, and the collapse
+    near empty.
+    """
+    late = 100.0 * load.lately_w / 3600.0 / load.capacity_wh
+    near_empty = 100.0 * load.left < settings.near_empty_pct
+    return np.sqrt(
+        settings.callout_sd_points**2
+        + settings.rounding_sd_points**2
+        + np.square(settings.refresh_s * late) / 12.0
+        + np.where(near_empty, settings.near_empty_sd_points**2, 0.0)
+    )
 
 
 def predict_display(
     shown: ShownPercent,
     used_wh: FloatArray,
-    power_now_w: FloatArray,
-    power_lately_w: FloatArray,
+    load: Load,
     values: Mapping[str, float],
-    settings: EstimateSettings,
 ) -> Prediction:
     """Predict what the display shows at each call-out.
 
     Parameters
     ----------
     used_wh : (m,) energy used before each call-out [Wh].
-    power_now_w : (m,) battery power over the last seconds [W]: what the voltage sags under.
-    power_lately_w : (m,) battery power over the last minute [W]: what a late display misses.
+    load : what the battery was doing.
+    values : parameter values.
     """
     capacity = values["battery_usable_wh"]
     left = values["start_charge"] - used_wh / capacity
-    surplus = charge_surplus(np.clip(left, 0.0, 1.0))
-    step = 1e-3
-    bend_slope = (
-        charge_surplus(np.clip(left + step, 0.0, 1.0))
-        - charge_surplus(np.clip(left - step, 0.0, 1.0))
-    ) / (2.0 * step)
-    sag_kw = np.where(shown.resting, 0.0, np.maximum(power_now_w, 0.0)) / 1000.0
-    late = 100.0 * power_lately_w / 3600.0 / capacity
+    surplus, bend_slope = charge_surplus(left)
+    sag_kw = np.where(shown.resting, 0.0, np.maximum(load.now_w, 0.0)) / 1000.0
+    late = 100.0 * load.lately_w / 3600.0 / capacity
     percent = (
         100.0 * (left + values["display_bend"] * surplus)
         - values["display_sag"] * sag_kw
@@ -142,14 +171,4 @@ def predict_display(
     percent = np.where(says_nothing, shown.percent, percent)
     per_left = np.where(says_nothing, 0.0, per_left)
     slopes = {name: np.where(says_nothing, 0.0, slope) for name, slope in slopes.items()}
-    refresh = settings.refresh_s * late / np.sqrt(12.0)
-    near_empty = np.where(
-        100.0 * left < settings.near_empty_pct, settings.near_empty_sd_points, 0.0
-    )
-    sd = np.sqrt(
-        settings.callout_sd_points**2
-        + settings.rounding_sd_points**2
-        + refresh**2
-        + near_empty**2
-    )
-    return Prediction(percent, -per_left / capacity, slopes, sd)
+    return Prediction(percent, -per_left / capacity, slopes)

@@ -6,7 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wherewatt.allocate.callouts import Prediction, ShownPercent, predict_display
+from wherewatt.allocate.callouts import (
+    Load,
+    Prediction,
+    ShownPercent,
+    display_sd,
+    predict_display,
+)
 from wherewatt.allocate.cells import CellEnergy, Cells, cell_energy, cut_cells
 from wherewatt.allocate.gauss_newton import Measurements, Solution, maximise_posterior
 from wherewatt.allocate.loads import Legs, Loads, leg_loads
@@ -16,7 +22,7 @@ from wherewatt.arrays import FloatArray
 from wherewatt.errors import EstimateError
 from wherewatt.ingest.sheet import RechargeSheet
 from wherewatt.sections.cutting import Sections
-from wherewatt.units import STANDARD_GRAVITY_M_S2
+from wherewatt.units import JOULES_PER_WATT_HOUR, STANDARD_GRAVITY_M_S2
 
 _SAG_WINDOW_S = 15.0  # a display filters the voltage over some seconds; common practice, no source
 _LATE_WINDOW_S = 60.0
@@ -95,16 +101,25 @@ def estimate_ride(evidence: Evidence) -> Estimate:
         If the numbers are not finite.
     """
     problem = _Problem(evidence)
-    with np.errstate(over="ignore", invalid="ignore"):
+    settings = evidence.settings
+    scores = problem.start()
+    load = problem.load_at(scores)
+    for _ in range(settings.most_rounds):
         solution = maximise_posterior(
-            lambda scores: problem.at(scores).measurements,
-            problem.unknowns,
-            most_iterations=evidence.settings.most_iterations,
-            tolerance=evidence.settings.tolerance,
+            lambda trial, load=load: problem.at(trial, load).measurements,
+            scores,
+            most_iterations=settings.most_iterations,
+            tolerance=settings.tolerance,
         )
-    if not np.isfinite(solution.scores).all():
-        raise EstimateError("the estimate came to no finite numbers")
-    final = problem.at(solution.scores)
+        if not np.isfinite(solution.scores).all():
+            raise EstimateError("the estimate came to no finite numbers")
+        moved = float(np.max(np.abs(solution.scores - scores)))
+        scores = solution.scores
+        if moved < settings.settled:
+            break
+        load = problem.load_at(scores)
+    solution = replace(solution, converged=solution.converged and moved < settings.settled)
+    final = problem.at(scores, load)
     count = len(evidence.shown)
     return Estimate(
         evidence=evidence,
@@ -142,7 +157,19 @@ class _Problem:
         self.p = len(evidence.parameters)
         self.unknowns = self.p + self.cells.stretches + self.height_modes.shape[1]
 
-    def at(self, scores: FloatArray) -> _Point:
+    def start(self) -> FloatArray:
+        """The priors' centers, but with the charge at the start that the call-outs suggest."""
+        scores = np.zeros(self.unknowns)
+        shown, parameters = self.evidence.shown, self.evidence.parameters
+        if len(shown):
+            used = self.load_at(scores).used_share
+            number = parameters.index["start_charge"]
+            prior = parameters.items[number].prior
+            at_start = float(np.median(shown.percent / 100.0 + used))
+            scores[number] = (at_start - prior.center) / prior.spread
+        return scores
+
+    def at(self, scores: FloatArray, load: Load) -> _Point:
         evidence, cells = self.evidence, self.cells
         values = evidence.parameters.values(scores)
         rise = _height_error(self.height_modes, scores[self.p + cells.stretches :], evidence, cells)
@@ -167,37 +194,39 @@ class _Problem:
             np.exp(log_factors)[cells.stretch],
             np.diff(np.append(cells.first_leg, len(loads.battery_j))),
         )
-        display = self._display(loads.battery_j * leg_factor, energy, values)
-        measurements = self._measurements(energy, display, values, slopes)
+        used = np.concatenate([[0.0], np.cumsum(energy.wh)])[cells.before]
+        display = predict_display(evidence.shown, used, load, values)
+        sd = display_sd(load, evidence.settings)
+        measurements = self._measurements(energy, display, sd, values, slopes)
         return _Point(loads, energy, leg_factor, display, measurements)
 
-    def _display(
-        self, battery_j: FloatArray, energy: CellEnergy, values: dict[str, float]
-    ) -> Prediction:
-        evidence = self.evidence
-        time = evidence.sections.ride.time_s
-        counter = np.concatenate([[0.0], np.cumsum(battery_j)])
-        used = np.concatenate([[0.0], np.cumsum(energy.wh)])[self.cells.before]
-        at = evidence.shown.time_s
+    def load_at(self, scores: FloatArray) -> Load:
+        """What the battery did at the call-outs, at given scores."""
+        shown, values = self.evidence.shown, self.evidence.parameters.values(scores)
+        idle = Load(*(np.zeros(len(shown)) for _ in range(4)), values["battery_usable_wh"])
+        point = self.at(scores, idle)
+        time = self.evidence.sections.ride.time_s
+        counter = np.concatenate([[0.0], np.cumsum(point.loads.battery_j * point.leg_factor)])
 
         def mean_power(window_s: float) -> FloatArray:
-            start = np.maximum(at - window_s, time[0])
-            spent = np.interp(at, time, counter) - np.interp(start, time, counter)
-            return spent / np.maximum(at - start, 1.0)
+            start = np.maximum(shown.time_s - window_s, time[0])
+            spent = np.interp(shown.time_s, time, counter) - np.interp(start, time, counter)
+            return spent / np.maximum(shown.time_s - start, 1.0)
 
-        return predict_display(
-            evidence.shown,
-            used,
-            mean_power(_SAG_WINDOW_S),
-            mean_power(_LATE_WINDOW_S),
-            values,
-            evidence.settings,
+        used = np.interp(shown.time_s, time, counter) / JOULES_PER_WATT_HOUR
+        return Load(
+            now_w=mean_power(_SAG_WINDOW_S),
+            lately_w=mean_power(_LATE_WINDOW_S),
+            used_share=used / values["battery_usable_wh"],
+            left=values["start_charge"] - used / values["battery_usable_wh"],
+            capacity_wh=values["battery_usable_wh"],
         )
 
     def _measurements(
         self,
         energy: CellEnergy,
         display: Prediction,
+        display_sd: FloatArray,
         values: dict[str, float],
         slopes: dict[str, float],
     ) -> Measurements:
@@ -208,7 +237,7 @@ class _Problem:
         for name, slope in display.slopes.items():
             rows[0][:, index[name]] += slope * slopes[name]
         residuals = [evidence.shown.percent - display.percent]
-        sds = [display.sd]
+        sds = [display_sd]
         total, total_row = float(energy.wh.sum()), energy.slopes.sum(axis=0)
         for measured, spread, name in (
             (evidence.recharge.metered_wh, settings.metered_spread, None),

@@ -16,6 +16,10 @@ from scipy.linalg import cho_factor, cho_solve
 from wherewatt.arrays import FloatArray
 
 
+# Share of its weight that an outlier keeps in the curvature, so that steps stay bounded.
+_LEAST_CURVATURE = 0.1
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Measurements:
     """Measured against predicted, at one point; arrays (m,) unless said otherwise.
@@ -40,6 +44,19 @@ class Measurements:
         heavy = np.isfinite(self.dof)
         dof = np.where(heavy, self.dof, 1.0)
         return np.where(heavy, (dof + 1.0) / (dof + square), 1.0)
+
+    @property
+    def curvature(self) -> FloatArray:
+        """Second derivative of each measurement's misfit, in units of 1/sd²; kept positive.
+
+        Beyond √dof standard deviations a heavy-tailed measurement no longer pulls harder the
+        farther it is: it bends the misfit the other way, and tells next to nothing.
+        """
+        square = np.square(self.residual / self.sd)
+        heavy = np.isfinite(self.dof)
+        dof = np.where(heavy, self.dof, 1.0)
+        bent = (dof + 1.0) * (dof - square) / np.square(dof + square)
+        return np.where(heavy, np.maximum(bent, _LEAST_CURVATURE * self.weight), 1.0)
 
     @property
     def misfit(self) -> float:
@@ -71,7 +88,7 @@ class Solution:
 
 def maximise_posterior(
     measure: Callable[[FloatArray], Measurements],
-    unknowns: int,
+    start: FloatArray,
     *,
     most_iterations: int,
     tolerance: float,
@@ -81,10 +98,10 @@ def maximise_posterior(
     Parameters
     ----------
     measure : gives the measurements and their derivatives at given unknowns.
-    unknowns : how many there are.
+    start : (u,) where to begin; zeros are the centers of the priors.
     tolerance : largest step that counts as standing still.
     """
-    scores = np.zeros(unknowns)
+    scores = start
     now = measure(scores)
     objective = now.misfit + 0.5 * float(scores @ scores)
     damping = 0.0
@@ -104,12 +121,12 @@ def maximise_posterior(
             damping = max(1e-2, damping * 10.0)
             if damping > 1e12:  # no direction improves: this is the best point
                 converged = True
-    covariance = cho_solve(cho_factor(_information(now, 0.0)), np.eye(unknowns))
+    covariance = cho_solve(cho_factor(_information(now, 0.0)), np.eye(len(start)))
     return Solution(scores, (covariance + covariance.T) / 2.0, converged, iteration)
 
 
 def _information(now: Measurements, damping: float) -> FloatArray:
-    scaled = now.slopes * (np.sqrt(now.weight) / now.sd)[:, None]
+    scaled = now.slopes * (np.sqrt(now.curvature) / now.sd)[:, None]
     return scaled.T @ scaled + (1.0 + damping) * np.eye(now.slopes.shape[1])
 
 

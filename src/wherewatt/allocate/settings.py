@@ -61,6 +61,8 @@ class EstimateSettings:
 
     most_iterations: int
     tolerance: float
+    most_rounds: int
+    settled: float
     student_dof: float
     callout_sd_points: float
     rounding_sd_points: float

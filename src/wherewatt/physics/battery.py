@@ -6,6 +6,8 @@ one percent near the top holds more watt-hours than one percent near the bottom.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from wherewatt.arrays import FloatArray
@@ -29,11 +31,35 @@ def energy_fraction(charge: FloatArray | float) -> FloatArray | float:
     return np.interp(charge, NMC_CHARGE, energy / energy[-1])
 
 
-def charge_surplus(energy: FloatArray | float) -> FloatArray:
-    """Share of charge less share of energy [1] when a share `energy` of the energy remains.
+def charge_surplus(energy: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """By how much a display that counts charge stands above one that counts energy.
 
-    This is by how much a charge-counting display stands above an energy-counting one.
+    Parameters
+    ----------
+    energy : share of the energy that remains [1]; beyond empty and full the surplus is zero.
+
+    Returns
+    -------
+    Share of charge less share of energy [1], and its derivative by the latter.
     """
-    fine = np.linspace(0.0, 1.0, 201)
-    charge = np.interp(energy, energy_fraction(fine), fine)
-    return np.asarray(charge - np.asarray(energy), dtype=float)
+    level, surplus, slope = _surplus_table()
+    inside = (np.asarray(energy) >= 0.0) & (np.asarray(energy) <= 1.0)
+    return (
+        np.interp(energy, level, surplus),
+        np.where(inside, np.interp(energy, level, slope), 0.0),
+    )
+
+
+@cache
+def _surplus_table() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Shares of energy, surplus and slope; rounded off so that the slope has no jumps.
+
+    The corners of the coarse voltage table are none of the cell's.
+    """
+    level = np.linspace(0.0, 1.0, 401)
+    charge = np.linspace(0.0, 1.0, 401)
+    surplus = np.interp(level, energy_fraction(charge), charge) - level
+    kernel = np.hanning(25)[1:-1]
+    padded = np.pad(surplus, len(kernel) // 2, mode="reflect", reflect_type="odd")
+    smooth = np.convolve(padded, kernel / kernel.sum(), mode="valid")
+    return level, smooth, np.gradient(smooth, level)

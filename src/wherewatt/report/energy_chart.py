@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
-from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.container import ErrorbarContainer
 from matplotlib.patches import Patch
 
 from wherewatt.allocate.loads import CAUSES
@@ -15,8 +16,10 @@ from wherewatt.report.result import RideResult
 from wherewatt.report.wording import CAUSE_WORDS, half_width, number, surface_words
 from wherewatt.units import DistanceUnit
 
+Key = Patch | ErrorbarContainer
 
-def draw_energy(axes: Axes, result: RideResult, unit: DistanceUnit) -> list[Artist]:
+
+def draw_energy(axes: Axes, result: RideResult, unit: DistanceUnit) -> list[Key]:
     """One bar per section, stacked by cause, with a mark for what remains; returns keys."""
     keys = _draw_causes(axes, result)
     keys.append(_draw_sums(axes, result))
@@ -31,16 +34,16 @@ def draw_energy(axes: Axes, result: RideResult, unit: DistanceUnit) -> list[Arti
     return keys
 
 
-def _draw_causes(axes: Axes, result: RideResult) -> list[Artist]:
+def _draw_causes(axes: Axes, result: RideResult) -> list[Key]:
     """Bars: what took energy stacked to the right of zero, what gave some back to the left."""
     rows = np.arange(len(result.sections))
     right, left = np.zeros(len(rows)), np.zeros(len(rows))
-    keys: list[Artist] = []
+    keys: list[Key] = []
     for cause, energy in zip(CAUSES, result.ledger.section_wh, strict=True):
         if not energy.any():
             continue
         fill = CAUSE_FILLS[cause]
-        look = {
+        look: dict[str, Any] = {
             "facecolor": fill.shade,
             "hatch": fill.hatch,
             "edgecolor": INK,
@@ -53,7 +56,7 @@ def _draw_causes(axes: Axes, result: RideResult) -> list[Artist]:
     return keys
 
 
-def _draw_sums(axes: Axes, result: RideResult) -> Artist:
+def _draw_sums(axes: Axes, result: RideResult) -> ErrorbarContainer:
     """A mark at the sum of each section with its 90 % interval, and both as text."""
     measures = result.ledger.section_measures
     rows = np.arange(len(measures))
@@ -72,9 +75,7 @@ def _write_columns(axes: Axes, result: RideResult, unit: DistanceUnit) -> None:
     _column(axes, -8.0, "#", [str(index + 1) for index in range(len(sections))])
     starts = sections.edge_m[:-1] / unit.metres
     _column(axes, -30.0, f"from {unit}", [number(start, 1) for start in starts])
-    labels = zip(
-        sections.terrain, sections.flow, sections.surface, sections.structure, strict=True
-    )
+    labels = zip(sections.terrain, sections.flow, sections.surface, sections.structure, strict=True)
     natures = [
         ", ".join([terrain, *([flow] if flow != "steady" else []), surface_words(*on)])
         for terrain, flow, *on in labels

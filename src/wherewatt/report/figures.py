@@ -17,7 +17,7 @@ from wherewatt.report.profile_chart import draw_battery, draw_flow, draw_height,
 from wherewatt.report.result import RideResult
 from wherewatt.units import DistanceUnit
 
-_STYLE: dict[str, Any] = {
+_STYLE: Any = {  # the type of its keys depends on the library's version
     "font.family": ["DejaVu Sans", "sans-serif"],
     "font.size": 9.0,
     "axes.edgecolor": INK,

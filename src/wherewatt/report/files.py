@@ -8,6 +8,7 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -68,15 +69,19 @@ def _write_sections(result: RideResult, path: Path, _unit: DistanceUnit) -> None
 def _iso_utc(times: pd.DataFrame) -> dict[str, list[str]]:
     """Times as ISO 8601 with a Z, all to the coarsest unit that loses nothing."""
     instants = {name: times[name].dt.tz_convert(None).to_numpy() for name in times}
-
-    def exact(unit: str) -> bool:
-        return all((values == values.astype(f"M8[{unit}]")).all() for values in instants.values())
-
-    unit = next((unit for unit in ("s", "ms", "us") if exact(unit)), "ns")
+    unit = _coarsest_unit(np.concatenate(list(instants.values())))
     return {
         name: [f"{text}Z" for text in np.datetime_as_string(values, unit=unit)]
         for name, values in instants.items()
     }
+
+
+def _coarsest_unit(instants: np.ndarray[Any, Any]) -> Literal["s", "ms", "us", "ns"]:
+    units: tuple[Literal["s", "ms", "us"], ...] = ("s", "ms", "us")
+    for unit in units:
+        if (instants == instants.astype(f"M8[{unit}]")).all():
+            return unit
+    return "ns"
 
 
 def _write_legs(result: RideResult, path: Path, _unit: DistanceUnit) -> None:

@@ -78,8 +78,8 @@ _SURFACE_FILLS = {
 # For surfaces of a user's own configuration.
 _SPARE_FILLS = tuple(
     Fill(colour, hatch, 0.55)
-    for hatch in ("\\\\||", "//--", "++xx")
     for colour in (BLUE, YELLOW, BLUISH_GREEN, VERMILLION)
+    for hatch in ("\\\\||", "//--", "++xx")
 )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import Any
 
 import numpy as np
@@ -159,7 +159,7 @@ def _draw_energy_used(axes: Axes, result: RideResult, unit: DistanceUnit) -> Non
 
 def _number_sections(axes: Axes, edges: FloatArray) -> None:
     """The number of each section above it, where there is room."""
-    for index, (start, end) in enumerate(zip(edges[:-1], edges[1:], strict=True)):
+    for index, (start, end) in enumerate(pairwise(edges)):
         if end - start >= _NUMBER_SHARE * edges[-1]:
             _text(axes, (start + end) / 2.0, 1.01, str(index + 1), fontsize=7.0)
 

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from wherewatt.report import view
 from wherewatt.report.result import RideResult
-from wherewatt.report.wording import CAUTION_LINE, HANDBOOK_WARNING, plain
+from wherewatt.report.wording import CAUTION_LINE, HANDBOOK_WARNING, INTERVAL_LINE, plain
 from wherewatt.units import DistanceUnit
 
 
@@ -42,7 +42,7 @@ def print_report(result: RideResult, unit: DistanceUnit, console: Console) -> No
     console.print(_answer(result, unit))
     console.print(_sections(result, unit))
     console.print(_causes(result))
-    console.print(Text("± is half of the 90 % interval; the truth lies within it nine times in ten."))
+    console.print(Text(INTERVAL_LINE))
     for warning in view.warnings(result):
         console.print(Text.assemble(("Note: ", "bold"), warning))
     console.print(Text(CAUTION_LINE, style="italic"))

@@ -26,6 +26,8 @@ CAUTIONS = (
     "Do not read a screen while riding.",
 )
 
+INTERVAL_LINE = "± is half of the 90 % interval; the truth lies within it nine times in ten."
+
 CAUTION_LINE = (
     "Estimates, not promises: keep a reserve, never run the pack flat; law and manual come first."
 )
@@ -68,6 +70,7 @@ PARAMETER_WORDS = {
     "drivetrain_efficiency": ParameterWords("Drivetrain efficiency", "%", 100.0),
     "fixed_loss_w": ParameterWords("Fixed loss of the drivetrain", "W"),
     "auxiliary_w": ParameterWords("Auxiliary power", "W"),
+    "unsteadiness_m_s2": ParameterWords("Unsteadiness of the demand, over mass", "m/s²"),
     "wind_east_m_s": ParameterWords("Wind at rider height, blowing east", "m/s"),
     "wind_north_m_s": ParameterWords("Wind at rider height, blowing north", "m/s"),
     "regenerative_share": ParameterWords("Braking work returned", "%", 100.0),
@@ -127,9 +130,7 @@ def half_width(measure: Measure) -> float:
     return Z90 * measure.sd
 
 
-def interval(
-    measure: Measure, decimals: int, factor: float = 1.0, *, low: float = -np.inf
-) -> str:
+def interval(measure: Measure, decimals: int, factor: float = 1.0, *, low: float = -np.inf) -> str:
     """The 90 % interval as ``318 to 368``, cut off below what is possible at all."""
     ends = (max(low, measure.low90), measure.high90)
     return " to ".join(number(end * factor, decimals) for end in ends)

@@ -1,0 +1,161 @@
+"""The command line: each verb a few lines over a library function."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from wherewatt import __version__
+from wherewatt.errors import Problem, TrackError, WherewattError, display_name
+from wherewatt.units import DistanceUnit
+
+if TYPE_CHECKING:
+    from wherewatt.report.result import RideResult
+
+DESCRIPTION = "Where the watt-hours of a light electric vehicle's ride went."
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line; returns the exit code.
+
+    0 if all went well, 1 if an input could not be used (each problem is one line on standard
+    error), 2 if the command itself was wrong, 130 if interrupted.
+    """
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except WherewattError as error:
+        _complain(str(error))
+        return 1
+    except KeyboardInterrupt:
+        _complain("interrupted; what was finished is kept")
+        return 130
+    except BrokenPipeError:  # the reader of our output has gone, as with "| head"
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="wherewatt", description=DESCRIPTION)
+    parser.add_argument("--version", action="version", version=f"wherewatt {__version__}")
+    verbs = parser.add_subparsers(title="verbs", required=True, metavar="VERB")
+    report = verbs.add_parser(
+        "report",
+        help="report the energy of recorded rides, section by section",
+        description="Report the energy of recorded rides, section by section.",
+        epilog="Beside ride.gpx it also reads ride.readings.csv (battery call-outs), "
+        "ride.surface.csv (hand tags), ride.toml (ride sheet) and places.geojson.",
+    )
+    report.add_argument(
+        "tracks",
+        nargs="+",
+        type=Path,
+        metavar="TRACK_OR_FOLDER",
+        help="GPX or FIT file, also .gz, or a folder of them",
+    )
+    report.add_argument(
+        "--out", type=Path, default=Path("reports"), metavar="DIR", help="default: %(default)s"
+    )
+    report.add_argument(
+        "--terrain",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="DIR",
+        help="folder of .hgt terrain tiles; may be given more than once, the first is preferred",
+    )
+    report.add_argument(
+        "--units",
+        type=DistanceUnit,
+        choices=list(DistanceUnit),
+        default=DistanceUnit.KM,
+        help="of what a person reads; files are always metric (default: %(default)s)",
+    )
+    report.add_argument(
+        "--fetch-terrain",
+        action="store_true",
+        help="fetch missing tiles from the network; nothing is fetched unless asked",
+    )
+    report.set_defaults(run=_report)
+    return parser
+
+
+def _report(options: argparse.Namespace) -> int:
+    # Imported here so that --help and mistyped commands answer at once.
+    from rich.console import Console
+
+    from wherewatt.ingest.recording import find_tracks
+    from wherewatt.report.overview import overview_row, print_overview
+    from wherewatt.report.terminal import print_report
+
+    console = Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    tracks = find_tracks(options.tracks)
+    failed, rows = 0, []
+    for result in _analysed(tracks, options):
+        if isinstance(result, WherewattError):
+            _complain(str(result))
+            failed += 1
+        elif len(tracks) == 1:
+            print_report(result, options.units, console)
+            console.print(f"Written to {options.out / result.name}{os.sep}")
+        else:
+            rows.append(overview_row(result, options.units))
+    if rows:
+        print_overview(rows, options.units, console)
+        console.print(f"Written to {options.out}{os.sep}, a folder for each ride.")
+    if failed and len(tracks) > 1:
+        _complain(f"{failed} of {len(tracks)} tracks could not be used")
+    return 1 if failed else 0
+
+
+def _analysed(
+    tracks: Sequence[Path], options: argparse.Namespace
+) -> Iterator[RideResult | WherewattError]:
+    """Results in order, each written to its folder; what cannot be used comes as its error."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from wherewatt.config import load_config
+    from wherewatt.pipeline import analyse, open_tiles
+    from wherewatt.report.files import write_result
+
+    config = load_config()
+    tiles = open_tiles(options.terrain, fetch=options.fetch_terrain)
+    folders: dict[Path, Path] = {}
+    with Progress(
+        console=Console(stderr=True), disable=len(tracks) == 1, transient=True
+    ) as progress:
+        for track in progress.track(tracks, description="Reporting"):
+            try:
+                result = analyse(track, tiles, config)
+                folder = options.out / result.name
+                _claim(folders, folder, track)
+                write_result(result, folder, options.units)
+                yield result
+            except WherewattError as error:
+                yield error
+
+
+def _claim(folders: dict[Path, Path], folder: Path, track: Path) -> None:
+    """Keep two tracks of one name from writing over each other."""
+    first = folders.setdefault(folder, track)
+    if first != track:
+        raise TrackError(
+            Problem(
+                str(track),
+                "",
+                f"a second track named {display_name(folder)} (after {first})",
+                "one track per name",
+                "rename it, or report it with another --out",
+            )
+        )
+
+
+def _complain(text: str) -> None:
+    """Problems to standard error, one line each."""
+    for line in text.splitlines() or [""]:
+        sys.stderr.write(f"wherewatt: {line}\n")
