@@ -23,8 +23,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-
 from tests.support.simulator import CHARACTERS, SimulatedRide, simulate
+
 from wherewatt.config import load_config
 from wherewatt.pipeline import analyse
 from wherewatt.report.result import RideResult
@@ -140,7 +140,9 @@ def print_table(scores: list[Score]) -> None:
         totals_in = 100.0 * np.mean([score.total_inside for score in chosen])
         spread = np.sqrt(np.mean(np.square(np.concatenate([score.z for score in chosen]))))
         print(f"{name:10}" + "".join(f"{value:10.1f}" for value in wrong), end="")
-        print(f"{total:8.1f}{inside:9.1f}{totals_in:9.1f}{spread:7.2f}{sections / len(chosen):9.1f}")
+        print(
+            f"{total:8.1f}{inside:9.1f}{totals_in:9.1f}{spread:7.2f}{sections / len(chosen):9.1f}"
+        )
 
 
 if __name__ == "__main__":

@@ -92,7 +92,8 @@ def _report(options: argparse.Namespace) -> int:
     from wherewatt.report.overview import overview_row, print_overview
     from wherewatt.report.terminal import print_report
 
-    console = Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+    # A pipe or a file has no width: take the one the tables are made for.
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else 100)
     tracks = find_tracks(options.tracks)
     failed, rows = 0, []
     for result in _analysed(tracks, options):

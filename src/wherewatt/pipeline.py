@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
 from wherewatt.allocate.callouts import ShownPercent, shown_percent
-from wherewatt.allocate.estimate import Evidence, estimate_ride
+from wherewatt.allocate.estimate import estimate_ride
+from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.ledger import build_ledger
 from wherewatt.allocate.loads import Legs
 from wherewatt.allocate.parameters import ride_parameters
-from wherewatt.arrays import FloatArray
+from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.config import Config
-from wherewatt.errors import InputError, SideFileError
+from wherewatt.errors import InputError, Problem, SideFileError
 from wherewatt.ingest.recording import READINGS_ENDING, TAGS_ENDING, Recording, read_recording
 from wherewatt.ingest.sheet import RideSheet
 from wherewatt.ingest.track import Note
@@ -25,11 +27,17 @@ from wherewatt.motion.trace import trace_ride
 from wherewatt.physics import air
 from wherewatt.report.result import RideResult
 from wherewatt.sections.cutting import Sections, cut_sections
+from wherewatt.sections.places import match_places
 from wherewatt.sections.surface import UNTAGGED, TimedTag, timed_tags
 from wherewatt.terrain.blend import Profile, blend_heights
 from wherewatt.terrain.fetch import cache_folder, fetch_tile
 from wherewatt.terrain.tiles import TileFolder, terrain_folders
 from wherewatt.units import KELVIN_AT_0_C
+
+T = TypeVar("T")
+
+# Light electric vehicles end about here (90 km/h); common practice, no source.
+LIGHT_VEHICLE_M_S = 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +78,9 @@ def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
     ride = trace_ride(recording.track, config.motion)
     side = _side_data(recording, ride)
     tile_m = tiles.sample(ride.latitude_deg, ride.longitude_deg)
-    profile = blend_heights(ride, tile_m, config.terrain, _tagged_structure(ride, side.tags))
+    profile = blend_heights(
+        ride, tile_m, config.terrain, _on_structure(ride, recording, side, config)
+    )
     ride = ride.split(side.shown.time_s)
     sections = cut_sections(
         ride,
@@ -82,7 +92,12 @@ def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
     )
     evidence = _evidence(recording, sections, profile, side.shown, config)
     estimate = estimate_ride(evidence)
-    notes = (*ride.notes, *side.notes, *profile.notes, *_notes(recording, evidence, estimate.solution.converged))
+    notes = (
+        *ride.notes,
+        *side.notes,
+        *profile.notes,
+        *_notes(recording, evidence, estimate.solution.converged),
+    )
     return RideResult(recording, profile, estimate, build_ledger(estimate), notes)
 
 
@@ -92,26 +107,35 @@ def _side_data(recording: Recording, ride: Ride) -> _SideData:
     places = [call_out.at for call_out in recording.call_outs]
     places += [place for tag in recording.tags for place in (tag.start, tag.end)]
     locator = Locator.fitted(ride, places)
-    problems = []
-    shown, tags = None, ()
-    try:
-        shown = shown_percent(recording.call_outs, locator, stem + READINGS_ENDING)
-    except InputError as error:
-        problems += error.problems
-    try:
-        tags = timed_tags(recording.tags, locator, stem + TAGS_ENDING)
-    except InputError as error:
-        problems += error.problems
-    if shown is None or problems:
+    problems: list[Problem] = []
+    shown = _collected(
+        problems, lambda: shown_percent(recording.call_outs, locator, stem + READINGS_ENDING)
+    )
+    tags = _collected(problems, lambda: timed_tags(recording.tags, locator, stem + TAGS_ENDING))
+    if shown is None or tags is None:
         raise SideFileError(*problems)
     return _SideData(shown, tags, locator.notes)
 
 
-def _tagged_structure(ride: Ride, tags: tuple[TimedTag, ...]) -> np.ndarray:
+def _collected(problems: list[Problem], place: Callable[[], T]) -> T | None:
+    """What a step gives, or None with its problems added to the list."""
+    try:
+        return place()
+    except InputError as error:
+        problems += error.problems
+        return None
+
+
+def _on_structure(ride: Ride, recording: Recording, side: _SideData, config: Config) -> BoolArray:
+    """(n,) True at points on a structure that the user tagged."""
     inside = np.zeros(len(ride.time_s), dtype=bool)
-    for tag in tags:
+    for tag in side.tags:
         if tag.structure:
             inside |= (ride.time_s >= tag.start_s) & (ride.time_s <= tag.end_s)
+    structures = [place for place in recording.places if place.structure]
+    along = match_places(ride, structures, config.places) >= 0
+    inside[1:] |= along
+    inside[:-1] |= along
     return inside
 
 
@@ -207,6 +231,10 @@ def _notes(recording: Recording, evidence: Evidence, converged: bool) -> list[No
     if share > 0.005:
         message = f"{100 * share:.0f} % of the way has no surface tag: its prior is wide"
         notes.append(Note("untagged-surface", message))
+    fast = float(np.percentile(evidence.legs.speed_m_s[evidence.legs.moving], 99))
+    if fast > LIGHT_VEHICLE_M_S:
+        message = f"speeds up to {3.6 * fast:.0f} km/h: is this a light electric vehicle?"
+        notes.append(Note("not-a-light-vehicle", message))
     if not converged:
         message = "the estimate did not settle: its numbers may be off by more than they say"
         notes.append(Note("not-converged", message))

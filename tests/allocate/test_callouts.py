@@ -9,7 +9,13 @@ import pytest
 
 from tests.allocate.builders import CONFIG, make_shown
 from tests.motion.builders import plain_ride
-from wherewatt.allocate.callouts import Prediction, predict_display, shown_percent
+from wherewatt.allocate.callouts import (
+    Load,
+    Prediction,
+    display_sd,
+    predict_display,
+    shown_percent,
+)
 from wherewatt.errors import SideFileError
 from wherewatt.ingest.place import parse_place
 from wherewatt.ingest.readings import CallOut, CallOutState
@@ -33,9 +39,17 @@ def predict(
     used_wh: float, power_w: float = 0.0, *, resting: bool = False, **changed: float
 ) -> Prediction:
     shown = make_shown(RIDE, np.array([600.0]), np.array([50.0]), resting=resting)
-    power = np.array([power_w])
     values = {**PLAIN, **changed}
-    return predict_display(shown, np.array([used_wh]), power, power, values, CONFIG.estimate)
+    return predict_display(shown, np.array([used_wh]), load(used_wh, power_w), values)
+
+
+def load(used_wh: float, power_w: float) -> Load:
+    power, used_share = np.array([power_w]), np.array([used_wh / 400.0])
+    return Load(power, power, used_share, 0.9 - used_share, 400.0)
+
+
+def sd(used_wh: float, power_w: float) -> float:
+    return float(display_sd(load(used_wh, power_w), CONFIG.estimate)[0])
 
 
 def test_order_of_the_file_does_not_matter() -> None:
@@ -86,19 +100,18 @@ def test_late_display_shows_what_was() -> None:
     """60 s late at 400 W and 400 Wh: 1.67 points too many."""
     late = predict(100.0, 400.0, display_delay_s=60.0)
     assert late.percent[0] == pytest.approx(65.0 + 100.0 / 60.0)
-    assert late.sd[0] > predict(100.0, 0.0).sd[0]
+    assert sd(100.0, 400.0) > sd(100.0, 0.0)
 
 
 def test_near_empty_says_little() -> None:
-    assert predict(330.0).sd[0] > 2.0 * predict(100.0).sd[0]
+    assert sd(330.0, 100.0) > 2.0 * sd(100.0, 100.0)
 
 
 def test_full_display_cannot_show_more() -> None:
     """100 % shown while more than full is predicted: no contradiction, and no information."""
     shown = make_shown(RIDE, np.array([600.0]), np.array([100.0]))
-    nothing = np.zeros(1)
     values = {**PLAIN, "start_charge": 1.04}
-    prediction = predict_display(shown, nothing, nothing, nothing, values, CONFIG.estimate)
+    prediction = predict_display(shown, np.zeros(1), load(0.0, 0.0), values)
     assert prediction.percent[0] == 100.0
     assert prediction.per_used[0] == 0.0
     assert all(slope[0] == 0.0 for slope in prediction.slopes.values())

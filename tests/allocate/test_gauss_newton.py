@@ -22,7 +22,7 @@ def direct(readings: FloatArray, sd: float, dof: float) -> object:
 def solve(measure: object, unknowns: int = 1, most_iterations: int = 60) -> object:
     return maximise_posterior(
         measure,  # type: ignore[arg-type]
-        unknowns,
+        np.zeros(unknowns),
         most_iterations=most_iterations,
         tolerance=1e-8,
     )

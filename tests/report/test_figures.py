@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import matplotlib
@@ -23,7 +24,7 @@ from wherewatt.units import DistanceUnit
 @pytest.mark.parametrize("draw", [profile_figure, energy_figure])
 @pytest.mark.parametrize("unit", list(DistanceUnit))
 def test_charts_of_unusual_rides(
-    draw: type[Figure],
+    draw: Callable[[RideResult, DistanceUnit], Figure],
     unit: DistanceUnit,
     handbook_result: RideResult,
     hostile_result: RideResult,

@@ -42,9 +42,7 @@ class ShownPercent:
         return len(self.time_s)
 
 
-def shown_percent(
-    call_outs: Sequence[CallOut], locator: Locator, source: str
-) -> ShownPercent:
+def shown_percent(call_outs: Sequence[CallOut], locator: Locator, source: str) -> ShownPercent:
     """Place the call-outs on the ride.
 
     Raises
@@ -56,20 +54,20 @@ def shown_percent(
     rows: list[tuple[float, float, bool]] = []
     for call_out in call_outs:
         try:
-            time = locator.time_s(call_out.at)
+            at_s = locator.time_s(call_out.at)
         except ValueError as error:
             found = f"a call-out at {call_out.at.text}"
             problems.append(Problem(source, f"line {call_out.line}", found, str(error)))
             continue
         if np.isfinite(call_out.battery_pct):
-            rows.append((time, call_out.battery_pct, call_out.state is CallOutState.RESTING))
+            rows.append((at_s, call_out.battery_pct, call_out.state is CallOutState.RESTING))
     if problems:
         raise SideFileError(*problems)
     rows.sort(key=lambda row: row[0])
-    time, ride = np.array([row[0] for row in rows]), locator.ride
+    time = np.array([row[0] for row in rows])
     return ShownPercent(
         time_s=time,
-        distance_m=np.interp(time, ride.time_s, ride.distance_m),
+        distance_m=np.asarray(np.interp(time, locator.ride.time_s, locator.ride.distance_m)),
         percent=np.array([row[1] for row in rows]),
         resting=np.array([row[2] for row in rows], dtype=bool),
     )
@@ -156,9 +154,7 @@ def predict_display(
     per_left = 100.0 * (1.0 + values["display_bend"] * bend_slope)
     slopes = {
         "start_charge": per_left,
-        "battery_usable_wh": (
-            per_left * used_wh / capacity - values["display_delay_s"] * late
-        )
+        "battery_usable_wh": (per_left * used_wh / capacity - values["display_delay_s"] * late)
         / capacity,
         "display_bend": 100.0 * surplus,
         "display_sag": -sag_kw,

@@ -57,9 +57,7 @@ def cut_cells(sections: Sections, shown: ShownPercent, *, stretch_m: float) -> C
     )
     first = np.flatnonzero(changed)
     length = np.bincount(sections.leg_section, weights=ride.leg_distance_m)[sections.leg_section]
-    share = np.divide(
-        ride.leg_distance_m, length, out=np.zeros_like(length), where=length > 0
-    )
+    share = np.divide(ride.leg_distance_m, length, out=np.zeros_like(length), where=length > 0)
     return Cells(
         first_leg=first,
         section=sections.leg_section[first],

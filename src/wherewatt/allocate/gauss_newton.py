@@ -15,7 +15,6 @@ from scipy.linalg import cho_factor, cho_solve
 
 from wherewatt.arrays import FloatArray
 
-
 # Share of its weight that an outlier keeps in the curvature, so that steps stay bounded.
 _LEAST_CURVATURE = 0.1
 

@@ -17,20 +17,33 @@ Z90 = 1.6448536269514722
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """A number with its standard deviation and 90 % interval."""
+    """A number with its standard deviation and 90 % interval.
+
+    Parameters
+    ----------
+    mean, sd : most probable value and standard deviation.
+    ratio : True for a ratio of positive numbers: its logarithm is taken as normal, so that the
+        interval never reaches below zero.
+    """
 
     mean: float
     sd: float
+    ratio: bool = False
 
     @property
     def low90(self) -> float:
         """Lower end of the 90 % interval."""
-        return self.mean - Z90 * self.sd
+        return self._quantile(-Z90)
 
     @property
     def high90(self) -> float:
         """Upper end of the 90 % interval."""
-        return self.mean + Z90 * self.sd
+        return self._quantile(Z90)
+
+    def _quantile(self, deviations: float) -> float:
+        if self.ratio and np.isfinite(self.mean):
+            return self.mean * float(np.exp(deviations * self.sd / self.mean))
+        return self.mean + deviations * self.sd
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,9 +84,7 @@ def build_ledger(estimate: Estimate) -> Ledger:
     sections = estimate.evidence.sections
     covariance = estimate.solution.covariance
     leg_wh = estimate.loads.causes * estimate.leg_factor / JOULES_PER_WATT_HOUR
-    section_wh = np.stack(
-        [np.bincount(sections.leg_section, weights=row, minlength=len(sections)) for row in leg_wh]
-    )
+    section_wh = np.stack([sections.total(row) for row in leg_wh])
     slopes = np.zeros((len(sections), covariance.shape[0]))
     np.add.at(slopes, estimate.cells.section, estimate.cell_energy.slopes)
     total_slope = slopes.sum(axis=0)
@@ -97,7 +108,7 @@ def build_ledger(estimate: Estimate) -> Ledger:
 
 
 def _sd(slope: FloatArray, covariance: FloatArray) -> float:
-    return float(np.sqrt(max(0.0, slope @ covariance @ slope)))
+    return float(np.sqrt(max(0.0, float(slope @ covariance @ slope))))
 
 
 def _full_charge(estimate: Estimate, per_km: Measure, per_km_slope: FloatArray) -> Measure:
@@ -109,7 +120,7 @@ def _full_charge(estimate: Estimate, per_km: Measure, per_km_slope: FloatArray) 
     index = estimate.evidence.parameters.index["battery_usable_wh"]
     by_score = estimate.evidence.parameters.slopes(estimate.solution.scores)
     slope[index] += by_score["battery_usable_wh"] / per_km.mean
-    return Measure(capacity / per_km.mean, _sd(slope, estimate.solution.covariance))
+    return Measure(capacity / per_km.mean, _sd(slope, estimate.solution.covariance), ratio=True)
 
 
 def _cause_slopes(estimate: Estimate, leg_wh: FloatArray) -> FloatArray:

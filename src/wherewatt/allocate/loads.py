@@ -153,9 +153,15 @@ def _wheel_work(
         wind_north_m_s=values["wind_north_m_s"],
     )
     air_speed = legs.speed_m_s + headwind
-    drag = {"drag_area_m2": values["drag_area_m2"], "density_kg_m3": legs.density_kg_m3}
-    still = road_load.air_force(legs.speed_m_s, **drag) * legs.distance_m
-    whole = road_load.air_force(air_speed, **drag) * legs.distance_m
+    still, whole = (
+        road_load.air_force(
+            through_air,
+            drag_area_m2=values["drag_area_m2"],
+            density_kg_m3=legs.density_kg_m3,
+        )
+        * legs.distance_m
+        for through_air in (legs.speed_m_s, air_speed)
+    )
     height = mass * STANDARD_GRAVITY_M_S2 * legs.rise_m
     inertia = mass + legs.rotating_mass_kg
     speed = 0.5 * inertia * legs.square_speed_change

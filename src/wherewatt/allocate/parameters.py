@@ -150,7 +150,7 @@ def _mass(sheet: RideSheet, priors: Mapping[str, Prior]) -> Prior:
         _stated_mass(vehicle, sheet.vehicle.mass_kg, kind),
         _stated_mass(rider, sheet.rider.mass_kg, None),
     ]
-    spread = float(np.hypot(*(part.spread for part in parts)))
+    spread = float(np.hypot(parts[0].spread, parts[1].spread))
     source = "; ".join(part.source for part in parts)
     return Prior(PriorKind.LINEAR, sum(part.center for part in parts), spread, "kg", source)
 
@@ -180,9 +180,7 @@ def _wind(sheet: RideSheet, prior: Prior, assumed: Assumed) -> list[Parameter]:
     return [Parameter("wind_east_m_s", east), Parameter("wind_north_m_s", north)]
 
 
-def _usable(
-    sheet: RideSheet, priors: Mapping[str, Prior], settings: EstimateSettings
-) -> Prior:
+def _usable(sheet: RideSheet, priors: Mapping[str, Prior], settings: EstimateSettings) -> Prior:
     """Usable capacity [Wh]: stated, or a share of the nominal one."""
     nominal, share = priors["battery_nominal_wh"], priors["usable_share"]
     if sheet.vehicle.battery_usable_wh is not None:

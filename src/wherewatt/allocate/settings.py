@@ -74,3 +74,4 @@ class EstimateSettings:
     stated_shrink: float
     wall_energy_spread: float
     metered_spread: float
+    overfull_spread: float

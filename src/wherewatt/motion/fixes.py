@@ -72,9 +72,7 @@ def spikes(
     reach = _reach(time_s, latitude_deg, longitude_deg, speed_m_s, settings.top_speed_m_s)
     for test in (_lone_outliers, _off_chain):
         kept = np.flatnonzero(~wrong)
-        found = test(
-            time_s[kept], latitude_deg[kept], longitude_deg[kept], reach[kept], settings
-        )
+        found = test(time_s[kept], latitude_deg[kept], longitude_deg[kept], reach[kept], settings)
         wrong[kept[found]] = True
     return wrong
 
@@ -167,9 +165,7 @@ def _off_chain(
     return off
 
 
-def _ends(
-    end: IntArray, size: FloatArray, run: IntArray, step: int
-) -> tuple[IntArray, IntArray]:
+def _ends(end: IntArray, size: FloatArray, run: IntArray, step: int) -> tuple[IntArray, IntArray]:
     """Points at which runs may be left (step −1) or entered (+1), and the run of each."""
     given_up = np.array(_GIVEN_UP)
     points = end[:, None] + step * given_up

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray, runs
-from wherewatt.motion.settings import MotionSettings
 from wherewatt.motion.ride import Stop
+from wherewatt.motion.settings import MotionSettings
 
 
 def standing_legs(

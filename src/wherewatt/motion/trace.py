@@ -10,12 +10,13 @@ from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.errors import Problem, TrackError, display_name
 from wherewatt.ingest.track import Note, Track
 from wherewatt.motion.fixes import GEOD, held, leg_lengths, spikes
+from wherewatt.motion.odometer import measure_legs
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.settings import MotionSettings
-from wherewatt.motion.odometer import measure_legs
 from wherewatt.motion.smooth import smooth_path, white_noise_sd
 from wherewatt.motion.stops import list_stops, standing_legs
 from wherewatt.motion.times import increasing
+from wherewatt.text import counted
 
 _SHORTEST_BEND_M = 12.0  # of legs this long the heading is good to a few degrees
 _METRES_PER_DEGREE = 111_195.0  # scale of the local plane in which positions are smoothed
@@ -37,8 +38,11 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
     recorded = _recorded_speed(points)
     east_north = _plane(path[:, 0], path[:, 1])
     standing = standing_legs(points.time_s, east_north, recorded, settings)
+    chords = leg_lengths(path[:, 0], path[:, 1])
+    if not np.any(chords[~standing] > 0):
+        raise _refuse(track, "no movement", "a ride", "this recording stands still")
     heading = _headings(path, standing)
-    chord_m = np.where(standing, 0.0, leg_lengths(path[:, 0], path[:, 1]))
+    chord_m = np.where(standing, 0.0, chords)
     leg_m, way_notes = measure_legs(
         points.time_s, chord_m * _arc_over_chord(heading, chord_m), _counted_legs(points)
     )
@@ -61,7 +65,9 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
         rider_w=points.rider_w,
         heading_rad=heading,
         standing=standing,
-        stops=list_stops(standing, points.time_s - points.time_s[0], distance, creep_m=settings.creep_m),
+        stops=list_stops(
+            standing, points.time_s - points.time_s[0], distance, creep_m=settings.creep_m
+        ),
         notes=(
             *track.notes,
             *notes,
@@ -98,7 +104,7 @@ def _timed_points(track: Track) -> tuple[_Points, list[Note]]:
     if timed.sum() < 2:
         raise _refuse(
             track,
-            f"{int(timed.sum())} points with a time among {len(track)}",
+            f"{counted(int(timed.sum()), 'point')} with a time among {len(track)}",
             "a recorded ride",
             "a planned route has no times, and energy needs speed: record the ride",
         )
@@ -108,12 +114,24 @@ def _timed_points(track: Track) -> tuple[_Points, list[Note]]:
         )
     points = _Points(**track.columns).at(np.flatnonzero(timed))
     kept = increasing(points.time_s)
+    if len(kept) < max(2, 0.1 * len(points.time_s)):
+        raise _refuse(
+            track,
+            f"times that increase at {len(kept)} of {len(points.time_s)} points only",
+            "times that increase along the track",
+            "export the recording again with its times",
+        )
     notes = []
     if lost := len(track) - int(timed.sum()):
-        notes.append(Note("points-without-time", f"{lost} points without a time were left out"))
+        notes.append(
+            Note("points-without-time", f"{counted(lost, 'point')} without a time left out")
+        )
     if lost := len(points.time_s) - len(kept):
         notes.append(
-            Note("times-out-of-order", f"{lost} points with repeated or backward times left out")
+            Note(
+                "times-out-of-order",
+                f"{counted(lost, 'point')} with a repeated or backward time left out",
+            )
         )
     return points.at(kept), notes
 
@@ -123,21 +141,31 @@ def _fixes(points: _Points, settings: MotionSettings) -> tuple[BoolArray, list[N
     fix = np.isfinite(points.latitude_deg) & np.isfinite(points.longitude_deg)
     notes = []
     if missing := int((~fix).sum()):
-        notes.append(Note("positions-missing", f"{missing} points without a position, filled in"))
+        notes.append(
+            Note("positions-missing", f"{counted(missing, 'point')} without a position, filled in")
+        )
     seen = np.flatnonzero(fix)
     at = points.at(seen)
     stale = held(at.time_s, at.latitude_deg, at.longitude_deg, at.speed_m_s, settings)
     fix[seen[stale]] = False
     if count := int(stale.sum()):
         notes.append(
-            Note("positions-held", f"{count} points repeat an old position while moving; filled in")
+            Note(
+                "positions-held",
+                f"{counted(count, 'point')} with an old position while moving, filled in",
+            )
         )
     seen = np.flatnonzero(fix)
     at = points.at(seen)
     wild = spikes(at.time_s, at.latitude_deg, at.longitude_deg, _recorded_speed(at), settings)
     fix[seen[wild]] = False
     if count := int(wild.sum()):
-        notes.append(Note("position-spikes", f"{count} positions no ride could reach; filled in"))
+        notes.append(
+            Note(
+                "position-spikes",
+                f"{counted(count, 'position')} out of reach of any ride, filled in",
+            )
+        )
     return fix, notes
 
 
@@ -285,11 +313,13 @@ def _gap_notes(
     pauses = (leg_s > settings.gap_s) & standing
     notes = []
     if gaps.any():
-        what = f"{int(gaps.sum())} gaps in the recording while moving, {leg_m[gaps].sum():.0f} m"
+        count = counted(int(gaps.sum()), "gap")
+        what = f"{count} in the recording while moving, {leg_m[gaps].sum():.0f} m"
         notes.append(Note("recording-gaps", f"{what}; taken as steady riding in a straight line"))
     if pauses.any():
-        what = f"{int(pauses.sum())} pauses of the recording, {leg_s[pauses].sum():.0f} s in all"
-        notes.append(Note("recording-pauses", f"{what}; they belong to the ride"))
+        count = counted(int(pauses.sum()), "pause")
+        what = f"{count} of the recording, {leg_s[pauses].sum():.0f} s in all"
+        notes.append(Note("recording-pauses", f"{what}; part of the ride"))
     if (leg_s > settings.longest_pause_s).any():
         hours = settings.longest_pause_s / 3600.0
         message = f"a pause of more than {hours:g} h: taken as switched off after that"

@@ -81,7 +81,9 @@ def standard_temperature(height_m: ArrayLike) -> ArrayLike:
     return _SEA_LEVEL_K - _LAPSE_K_M * geopotential
 
 
-def log_law_ratio(height_m: ArrayLike, *, roughness_m: float, reference_m: float = 10.0) -> ArrayLike:
+def log_law_ratio(
+    height_m: ArrayLike, *, roughness_m: float, reference_m: float = 10.0
+) -> ArrayLike:
     """Mean wind at a height over the mean wind at the reference height [1].
 
     Logarithmic law over terrain of roughness length `roughness_m` (Davenport classes: Wieringa

@@ -16,8 +16,10 @@ from wherewatt.arrays import FloatArray
 # J. Electrochem. Soc. 167:080534, evaluated at 25 °C between 2.5 and 4.2 V.
 NMC_CHARGE = np.array([0.0, 0.01, 0.03, 0.06, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
 NMC_OPEN_CIRCUIT_V = np.array(
-    [2.5, 2.7114, 2.9712, 3.1553, 3.2959, 3.4852, 3.5815, 3.6670, 3.7509, 3.8406, 3.9479]
-    + [4.0421, 4.0967, 4.2000]
+    [
+        *(2.5, 2.7114, 2.9712, 3.1553, 3.2959, 3.4852, 3.5815),
+        *(3.6670, 3.7509, 3.8406, 3.9479, 4.0421, 4.0967, 4.2000),
+    ]
 )
 
 
@@ -45,7 +47,7 @@ def charge_surplus(energy: FloatArray | float) -> tuple[FloatArray, FloatArray]:
     level, surplus, slope = _surplus_table()
     inside = (np.asarray(energy) >= 0.0) & (np.asarray(energy) <= 1.0)
     return (
-        np.interp(energy, level, surplus),
+        np.asarray(np.interp(energy, level, surplus)),
         np.where(inside, np.interp(energy, level, slope), 0.0),
     )
 

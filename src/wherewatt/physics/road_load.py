@@ -15,7 +15,11 @@ ArrayLike = FloatArray | float
 
 
 def rolling_force(
-    grade: ArrayLike, *, mass_kg: float, coefficient: ArrayLike, gravity: float = STANDARD_GRAVITY_M_S2
+    grade: ArrayLike,
+    *,
+    mass_kg: float,
+    coefficient: ArrayLike,
+    gravity: float = STANDARD_GRAVITY_M_S2,
 ) -> ArrayLike:
     """Rolling resistance [N]: coefficient × normal force, on a road of slope `grade` (rise/run)."""
     return coefficient * mass_kg * gravity * np.cos(np.arctan(grade))
@@ -28,7 +32,9 @@ def gravity_force(
     return mass_kg * gravity * np.sin(np.arctan(grade))
 
 
-def air_force(air_speed_m_s: ArrayLike, *, drag_area_m2: float, density_kg_m3: ArrayLike) -> ArrayLike:
+def air_force(
+    air_speed_m_s: ArrayLike, *, drag_area_m2: float, density_kg_m3: ArrayLike
+) -> ArrayLike:
     """Aerodynamic drag [N] at a speed through the air; negative where the wind pushes."""
     return 0.5 * density_kg_m3 * drag_area_m2 * air_speed_m_s * np.abs(air_speed_m_s)
 
@@ -36,7 +42,7 @@ def air_force(air_speed_m_s: ArrayLike, *, drag_area_m2: float, density_kg_m3: A
 def kinetic_energy(
     speed_m_s: ArrayLike, *, mass_kg: float, rotating_mass_kg: float = 0.0
 ) -> ArrayLike:
-    """Kinetic energy [J]; `rotating_mass_kg` is the wheels' moment of inertia over radius squared."""
+    """Kinetic energy [J]; `rotating_mass_kg` is the wheels' inertia over their radius squared."""
     return 0.5 * (mass_kg + rotating_mass_kg) * np.square(speed_m_s)
 
 

@@ -147,7 +147,7 @@ def _draw_energy_used(axes: Axes, result: RideResult, unit: DistanceUnit) -> Non
     used = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
     kept = _thinned(result.ride.distance_m)
     x = result.ride.distance_m[kept] / unit.metres
-    axes.plot(x, used[kept], color=BLUE, linewidth=1.4, label="energy used, handbook estimate")
+    axes.plot(x, used[kept], color=BLUE, linewidth=1.4, label="energy used, estimated")
     total = result.ledger.total
     axes.errorbar(
         [x[-1]], [total.mean], yerr=[Z90 * total.sd], color=BLUE, capsize=4.0, clip_on=False,

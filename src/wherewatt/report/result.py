@@ -73,7 +73,9 @@ class RideResult:
         gradient[:, at_capacity] += used / capacity**2 * slope_of["battery_usable_wh"]
         covariance = self.estimate.solution.covariance
         variance = np.einsum("ij,jk,ik->i", gradient, covariance, gradient)
-        cell_time = self.ride.time_s[np.append(self.estimate.cells.first_leg, len(self.ride.standing))]
+        cell_time = self.ride.time_s[
+            np.append(self.estimate.cells.first_leg, len(self.ride.standing))
+        ]
         sd = np.interp(self.ride.time_s, cell_time, np.sqrt(np.maximum(variance, 0.0)))
         spent = np.concatenate([[0.0], np.cumsum(self.ledger.leg_wh.sum(axis=0))])
         return start - spent / capacity, sd

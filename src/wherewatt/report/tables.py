@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from wherewatt import __version__
 from wherewatt.allocate.ledger import Measure
 from wherewatt.allocate.loads import CAUSES
 from wherewatt.arrays import FloatArray
@@ -17,27 +18,25 @@ from wherewatt.physics.road_load import headwind
 from wherewatt.report.result import RideResult
 
 SCHEMA = "wherewatt/summary/1"
-_LIBRARIES = ("wherewatt", "numpy", "scipy", "pandas", "pyarrow", "pyproj", "gpxpy", "fitdecode")
+_LIBRARIES = ("numpy", "scipy", "pandas", "pyarrow", "pyproj", "gpxpy", "fitdecode")
 
 
 def sections_frame(result: RideResult) -> pd.DataFrame:
     """One row per section: the columns of `wherewatt.columns.SECTION_COLUMNS`."""
     sections, ride, ledger = result.sections, result.ride, result.ledger
-    label = sections.leg_section
-    count = len(sections)
-
-    def total(values: FloatArray) -> FloatArray:
-        return np.bincount(label, weights=values, minlength=count)
-
-    edges = np.append(sections.first_leg, len(label))
+    total = sections.total
+    edges = np.append(sections.first_leg, len(sections.leg_section))
     times = _clock(result, ride.time_s[edges])
     rise = np.diff(result.height_m)
-    metres, moving = total(ride.leg_distance_m), total(np.where(ride.standing, 0.0, ride.leg_time_s))
+    metres, moving = (
+        total(ride.leg_distance_m),
+        total(np.where(ride.standing, 0.0, ride.leg_time_s)),
+    )
     energy = ledger.section_wh.sum(axis=0)
     measures = ledger.section_measures
     frame = pd.DataFrame(
         {
-            "section": np.arange(1, count + 1),
+            "section": np.arange(1, len(sections) + 1),
             "start_time": times[:-1],
             "end_time": times[1:],
             "start_km": ride.distance_m[edges[:-1]] / 1000.0,
@@ -59,7 +58,7 @@ def sections_frame(result: RideResult) -> pd.DataFrame:
             "battery_wh_low90": [measure.low90 for measure in measures],
             "battery_wh_high90": [measure.high90 for measure in measures],
             "wh_per_km": _ratio(energy, metres / 1000.0, np.nan),
-            "share_pct": 100.0 * energy / energy.sum(),
+            "share_pct": 100.0 * energy / (energy.sum() or np.nan),
             **{f"{cause}_wh": row for cause, row in zip(CAUSES, ledger.section_wh, strict=True)},
         }
     )
@@ -86,10 +85,7 @@ def legs_frame(result: RideResult) -> pd.DataFrame:
             "grade": _ratio(np.diff(height), ride.leg_distance_m, 0.0),
             "headwind_m_s": wind,
             "battery_wh": result.ledger.leg_wh.sum(axis=0),
-            **{
-                f"{cause}_wh": row
-                for cause, row in zip(CAUSES, result.ledger.leg_wh, strict=True)
-            },
+            **{f"{cause}_wh": row for cause, row in zip(CAUSES, result.ledger.leg_wh, strict=True)},
         }
     )
     return as_declared(frame, LEG_COLUMNS)
@@ -194,7 +190,7 @@ def _interval(measure: Measure) -> dict[str, float | None]:
 
 
 def _versions() -> dict[str, str]:
-    return {name: version(name) for name in _LIBRARIES}
+    return {"wherewatt": __version__, **{name: version(name) for name in _LIBRARIES}}
 
 
 def _config(result: RideResult) -> dict[str, Any]:

@@ -43,6 +43,12 @@ class Sections:
         """(k,) index of the first leg of each section."""
         return np.flatnonzero(np.diff(self.leg_section, prepend=-1))
 
+    def total(self, values: FloatArray) -> FloatArray:
+        """(k,) sums over the legs of each section."""
+        return np.asarray(
+            np.bincount(self.leg_section, weights=values, minlength=len(self)), dtype=np.float64
+        )
+
     @property
     def edge_m(self) -> FloatArray:
         """(k+1,) distances at which sections begin, and the end of the ride [m]."""
@@ -67,10 +73,12 @@ def cut_sections(
     surface, structure = _surfaces(ride, profile, tags, places, place_settings)
     ends = ride.time_s[[0, -1]]
     fixed = np.concatenate([ends, _change_times(ride, [surface, structure])])
-    terrain_times = _edge_times(ride, _changes(terrain_cells) * spacing, fixed, settings.snap_m)
+    terrain_times = _edge_times(
+        ride, spacing * _changes(terrain_cells).astype(np.float64), fixed, settings.snap_m
+    )
     flow_times = _edge_times(
         ride,
-        _changes(flow_cells) * spacing,
+        spacing * _changes(flow_cells).astype(np.float64),
         np.concatenate([fixed, terrain_times]),
         settings.snap_m,
     )

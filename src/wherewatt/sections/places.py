@@ -16,9 +16,7 @@ from wherewatt.sections.settings import PlaceSettings
 _METRES_PER_DEGREE = 111_195.0
 
 
-def match_places(
-    ride: Ride, places: Sequence[TaggedLine], settings: PlaceSettings
-) -> IntArray:
+def match_places(ride: Ride, places: Sequence[TaggedLine], settings: PlaceSettings) -> IntArray:
     """(n−1,) index of the tagged line that each leg runs along, −1 for none.
 
     A leg runs along a line if its middle is within reach of it and parallel to it, either way
@@ -35,7 +33,9 @@ def match_places(
     )
     lines = shapely.linestrings(segments)
     points = shapely.points(middles)
-    leg, segment = shapely.STRtree(lines).query(points, predicate="dwithin", distance=settings.reach_m)
+    leg, segment = shapely.STRtree(lines).query(
+        points, predicate="dwithin", distance=settings.reach_m
+    )
     way = segments[:, 1] - segments[:, 0]
     bearing = np.arctan2(way[:, 0], way[:, 1])[segment]
     off = np.abs(np.angle(np.exp(2j * (bearing - ride.heading_rad[leg])))) / 2.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -29,9 +30,7 @@ class TimedTag:
     structure: str
 
 
-def timed_tags(
-    tags: Sequence[SurfaceTag], locator: Locator, source: str
-) -> tuple[TimedTag, ...]:
+def timed_tags(tags: Sequence[SurfaceTag], locator: Locator, source: str) -> tuple[TimedTag, ...]:
     """Hand tags placed on the ride, in the order of the file.
 
     Raises
@@ -83,7 +82,7 @@ def _overlaps(placed: list[tuple[TimedTag, int]], source: str) -> list[Problem]:
             ((tag, line) for tag, line in placed if getattr(tag, attribute)),
             key=lambda pair: pair[0].start_s,
         )
-        for (before, line_before), (after, line_after) in zip(named, named[1:], strict=False):
+        for (before, line_before), (after, line_after) in itertools.pairwise(named):
             if after.start_s < before.end_s - 0.5:
                 found = f"a {attribute} tag that overlaps the one in line {line_before}"
                 problems.append(

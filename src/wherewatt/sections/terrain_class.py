@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from enum import StrEnum
 
 import numpy as np
@@ -51,7 +52,7 @@ def _without_low_ones(labels: IntArray, height_m: FloatArray, least_m: float) ->
     """Climbs and descents of too little height are flat."""
     result = labels.copy()
     edges = np.concatenate([[0], np.flatnonzero(np.diff(labels)) + 1, [len(labels)]])
-    for first, end in zip(edges[:-1], edges[1:], strict=True):
+    for first, end in itertools.pairwise(edges):
         if abs(height_m[end] - height_m[first]) < least_m:
             result[first:end] = 0
     return result

@@ -65,7 +65,5 @@ def find_structures(
             peak = float(np.max(sign * off[first:end]))
             fits = settings.structure_shortest_m <= length <= settings.structure_longest_m
             if fits and peak >= height:
-                found.append(
-                    Structure(kind, first * spacing_m, (end - 1) * spacing_m, sign * peak)
-                )
+                found.append(Structure(kind, first * spacing_m, (end - 1) * spacing_m, sign * peak))
     return tuple(sorted(found, key=lambda structure: structure.start_m))

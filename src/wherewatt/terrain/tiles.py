@@ -8,7 +8,6 @@ shared with the neighbours; −32768 marks a void. (USGS, SRTM documentation.)
 from __future__ import annotations
 
 import gzip
-import math
 import zipfile
 import zlib
 from collections.abc import Callable

@@ -1,0 +1,37 @@
+"""What the estimate of one ride is made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from wherewatt.allocate.callouts import ShownPercent
+from wherewatt.allocate.loads import Legs
+from wherewatt.allocate.parameters import Parameters
+from wherewatt.allocate.settings import EstimateSettings
+from wherewatt.arrays import FloatArray
+from wherewatt.ingest.sheet import RechargeSheet
+from wherewatt.sections.cutting import Sections
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """All that the estimate is made from.
+
+    Parameters
+    ----------
+    sections : the cut ride, with a point at every call-out.
+    legs : the same legs as the loads need them.
+    parameters : unknowns with their priors.
+    height_covariance : (sections + 1)² covariance of the height at the section edges [m²].
+    shown : call-outs of percent.
+    recharge : energy put back.
+    settings : the estimate's settings.
+    """
+
+    sections: Sections
+    legs: Legs
+    parameters: Parameters
+    height_covariance: FloatArray
+    shown: ShownPercent
+    recharge: RechargeSheet
+    settings: EstimateSettings

@@ -1,0 +1,208 @@
+"""The unknowns of one ride, and what they predict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wherewatt.allocate.callouts import Load, Prediction, display_sd, predict_display
+from wherewatt.allocate.cells import CellEnergy, Cells, cell_energy, cut_cells
+from wherewatt.allocate.evidence import Evidence
+from wherewatt.allocate.gauss_newton import Measurements
+from wherewatt.allocate.loads import Loads, leg_loads
+from wherewatt.arrays import FloatArray
+from wherewatt.units import JOULES_PER_WATT_HOUR, STANDARD_GRAVITY_M_S2
+
+_SAG_WINDOW_S = 15.0  # a display filters the voltage over some seconds; common practice, no source
+_LATE_WINDOW_S = 60.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Point:
+    """Everything at one set of scores."""
+
+    loads: Loads
+    energy: CellEnergy
+    leg_factor: FloatArray
+    display: Prediction
+    measurements: Measurements
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Predicted:
+    """What one set of scores predicts; `value_slopes` are the parameters' values by scores."""
+
+    loads: Loads
+    energy: CellEnergy
+    leg_factor: FloatArray
+    display: Prediction
+    value_slopes: dict[str, float]
+
+
+class RideProblem:
+    """The unknowns of a ride and what they predict."""
+
+    def __init__(self, evidence: Evidence) -> None:
+        self.evidence = evidence
+        self.cells = cut_cells(
+            evidence.sections, evidence.shown, stretch_m=evidence.settings.stretch_m
+        )
+        self.height_modes = _square_root(evidence.height_covariance)
+        self.p = len(evidence.parameters)
+        self.unknowns = self.p + self.cells.stretches + self.height_modes.shape[1]
+
+    def start(self) -> FloatArray:
+        """The priors' centers, but with the charge at the start that the call-outs suggest."""
+        scores = np.zeros(self.unknowns)
+        shown, parameters = self.evidence.shown, self.evidence.parameters
+        if len(shown):
+            used = self.load_at(scores).used_share
+            number = parameters.index["start_charge"]
+            prior = parameters.items[number].prior
+            at_start = float(np.median(shown.percent / 100.0 + used))
+            scores[number] = (at_start - prior.center) / prior.spread
+        return scores
+
+    def at(self, scores: FloatArray, load: Load) -> Point:
+        """Everything the unknowns predict, with the load at the call-outs held fixed."""
+        point = self._predict(scores, load)
+        sd = display_sd(load, self.evidence.settings)
+        values = self.evidence.parameters.values(scores)
+        return Point(
+            point.loads,
+            point.energy,
+            point.leg_factor,
+            point.display,
+            self._measurements(point, sd, values),
+        )
+
+    def _predict(self, scores: FloatArray, load: Load) -> _Predicted:
+        evidence, cells = self.evidence, self.cells
+        values = evidence.parameters.values(scores)
+        rise = _height_error(self.height_modes, scores[self.p + cells.stretches :], evidence, cells)
+        loads = leg_loads(replace(evidence.legs, rise_m=evidence.legs.rise_m + rise), values)
+        slopes = evidence.parameters.slopes(scores)
+        nothing = np.zeros_like(loads.battery_j)
+        by_score = np.stack(
+            [loads.slopes.get(name, nothing) * slope for name, slope in slopes.items()]
+        )
+        spread = evidence.settings.stretch_spread
+        log_factors = spread * scores[self.p : self.p + cells.stretches]
+        energy = cell_energy(
+            cells,
+            loads,
+            parameter_slopes=by_score,
+            log_factors=log_factors,
+            stretch_spread=spread,
+            height_modes=self.height_modes,
+            weight_n=values["mass_kg"] * STANDARD_GRAVITY_M_S2,
+        )
+        used = np.concatenate([[0.0], np.cumsum(energy.wh)])[cells.before]
+        display = predict_display(evidence.shown, used, load, values)
+        legs = np.diff(np.append(cells.first_leg, len(loads.battery_j)))
+        leg_factor = np.repeat(np.exp(log_factors)[cells.stretch], legs)
+        return _Predicted(loads, energy, leg_factor, display, slopes)
+
+    def load_at(self, scores: FloatArray) -> Load:
+        """What the battery did at the call-outs, at given scores."""
+        shown, values = self.evidence.shown, self.evidence.parameters.values(scores)
+        nothing = np.zeros(len(shown))
+        idle = Load(nothing, nothing, nothing, nothing, values["battery_usable_wh"])
+        point = self._predict(scores, idle)
+        time = self.evidence.sections.ride.time_s
+        counter = np.concatenate([[0.0], np.cumsum(point.loads.battery_j * point.leg_factor)])
+
+        def mean_power(window_s: float) -> FloatArray:
+            start = np.maximum(shown.time_s - window_s, time[0])
+            spent = np.interp(shown.time_s, time, counter) - np.interp(start, time, counter)
+            return spent / np.maximum(shown.time_s - start, 1.0)
+
+        used = np.interp(shown.time_s, time, counter) / JOULES_PER_WATT_HOUR
+        return Load(
+            now_w=mean_power(_SAG_WINDOW_S),
+            lately_w=mean_power(_LATE_WINDOW_S),
+            used_share=used / values["battery_usable_wh"],
+            left=values["start_charge"] - used / values["battery_usable_wh"],
+            capacity_wh=values["battery_usable_wh"],
+        )
+
+    def _measurements(
+        self, point: _Predicted, display_sd: FloatArray, values: dict[str, float]
+    ) -> Measurements:
+        shown = self.evidence.shown
+        parts = [
+            Measurements(
+                residual=shown.percent - point.display.percent,
+                slopes=self._display_slopes(point),
+                sd=display_sd,
+                dof=np.full(len(shown), self.evidence.settings.student_dof),
+            ),
+            *self._recharge(point, values),
+            self._not_overfull(point, values["start_charge"]),
+        ]
+        return Measurements(
+            *(
+                np.concatenate([getattr(part, name) for part in parts])
+                for name in Measurements.__dataclass_fields__
+            )
+        )
+
+    def _display_slopes(self, point: _Predicted) -> FloatArray:
+        """(m, u) derivative of the predicted percent."""
+        energy, display = point.energy, point.display
+        so_far = np.vstack([np.zeros(self.unknowns), np.cumsum(energy.slopes, axis=0)])
+        rows = display.per_used[:, None] * so_far[self.cells.before]
+        index = self.evidence.parameters.index
+        for name, slope in display.slopes.items():
+            rows[:, index[name]] += slope * point.value_slopes[name]
+        return np.asarray(rows)
+
+    def _recharge(self, point: _Predicted, values: dict[str, float]) -> list[Measurements]:
+        """Energy put back: metered at the pack, or at the wall through the charger.
+
+        Each as the ratio of predicted to measured energy, which should be one.
+        """
+        recharge, settings = self.evidence.recharge, self.evidence.settings
+        total, slopes = float(point.energy.wh.sum()), point.energy.slopes.sum(axis=0)
+        parts = []
+        if recharge.metered_wh is not None:
+            metered = recharge.metered_wh
+            parts.append(_normal(total / metered - 1.0, slopes / metered, settings.metered_spread))
+        if recharge.wall_energy_wh is not None:
+            efficiency = values["charger_efficiency"]
+            ratio = total / (recharge.wall_energy_wh * efficiency)
+            row = slopes * ratio / total
+            index = self.evidence.parameters.index["charger_efficiency"]
+            row[index] -= ratio / efficiency * point.value_slopes["charger_efficiency"]
+            parts.append(_normal(ratio - 1.0, row, settings.wall_energy_spread))
+        return parts
+
+    def _not_overfull(self, point: _Predicted, start_charge: float) -> Measurements:
+        """No pack starts with more than its usable capacity."""
+        row = np.zeros(self.unknowns)
+        above = max(0.0, start_charge - 1.0)
+        if above > 0.0:
+            index = self.evidence.parameters.index["start_charge"]
+            row[index] = point.value_slopes["start_charge"]
+        return _normal(above, row, self.evidence.settings.overfull_spread)
+
+
+def _normal(excess: float, slopes: FloatArray, sd: float) -> Measurements:
+    """One measurement with a normal error, of something predicted `excess` too high."""
+    return Measurements(np.array([-excess]), slopes[None], np.array([sd]), np.array([np.inf]))
+
+
+def _square_root(covariance: FloatArray) -> FloatArray:
+    """Columns that make up a covariance; only those that matter."""
+    level, modes = np.linalg.eigh(covariance)
+    keep = level > 1e-9 * max(float(level[-1]), 1e-300)
+    return np.asarray(modes[:, keep] * np.sqrt(level[keep]))
+
+
+def _height_error(
+    modes: FloatArray, scores: FloatArray, evidence: Evidence, cells: Cells
+) -> FloatArray:
+    """(n,) estimated error of each leg's rise [m]: spread evenly over the section's way."""
+    at_edges = modes @ scores
+    return np.diff(at_edges)[evidence.sections.leg_section] * cells.leg_share
