@@ -1,6 +1,6 @@
 """How right the report is, on simulated rides whose truth is known.
 
-    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen|both]
+    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen|both] [--known bare|sheet|recharge]
 
 Every ride is written as files, reported like any other, and its sections compared with the true
 battery energy between the same clock times. Three ways are compared:
@@ -32,6 +32,11 @@ from wherewatt.report.tables import sections_frame
 from wherewatt.terrain.tiles import TileFolder
 
 FIRST_UNSEEN = 500
+KNOWN = {
+    "bare": ("readings",),
+    "sheet": ("readings", "surface", "sheet"),
+    "recharge": ("readings", "surface", "sheet"),
+}
 WAYS = ("by hand", "handbook", "report")
 
 
@@ -48,20 +53,27 @@ class Score:
     z: tuple[float, ...]
 
 
-def score_ride(character: str, seed: int, recharge: bool) -> Score:
+def score_ride(character: str, seed: int, known: str) -> Score:
     """Simulate one ride, report it, compare it with the truth."""
     sim = simulate(character, seed)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        track = sim.write(folder, recharge=recharge, format="fit" if seed % 3 == 0 else "gpx")
-        sim.write_tile(folder, 3)
+        track = sim.write(
+            folder,
+            side_files=KNOWN[known],
+            recharge=known == "recharge",
+            format="fit" if seed % 3 == 0 else "gpx",
+        )
+        if known != "bare":
+            sim.write_tile(folder, 3)
         tiles, config = TileFolder((folder,)), load_config()
         result = analyse(track, tiles, config)
-        by_hand = hand_shares(result)
+        by_hand = hand_shares(result, sim.sheet.battery_nominal_wh)
         (folder / f"{track.stem}.readings.csv").unlink()
         sheet = folder / f"{track.stem}.toml"
-        text = sheet.read_text(encoding="utf-8").split("[recharge]")[0]
-        sheet.write_text(text, encoding="utf-8")
+        if sheet.exists():
+            text = sheet.read_text(encoding="utf-8").split("[recharge]")[0]
+            sheet.write_text(text, encoding="utf-8")
         handbook = analyse(track, tiles, config)
     truth = true_energy(sim, result)
     whole = float(truth.sum())
@@ -96,13 +108,12 @@ def true_energy(sim: SimulatedRide, result: RideResult) -> np.ndarray:
     return np.asarray(sim.truth.energy_wh_between(start, end))
 
 
-def hand_shares(result: RideResult) -> np.ndarray:
+def hand_shares(result: RideResult, nominal_wh: float) -> np.ndarray:
     """Percent drops of the nominal battery, shared by distance between call-outs [Wh]."""
     shown = result.estimate.evidence.shown
-    vehicle = result.recording.sheet.vehicle
     at = np.concatenate([[0.0], shown.distance_m, result.ride.distance_m[-1:]])
     percent = np.concatenate([shown.percent[:1], shown.percent, shown.percent[-1:]])
-    used = (percent[0] - percent) / 100.0 * (vehicle.battery_nominal_wh or 0.0)
+    used = (percent[0] - percent) / 100.0 * nominal_wh
     order = np.argsort(at, kind="stable")
     return np.diff(np.interp(result.sections.edge_m, at[order], used[order]))
 
@@ -112,11 +123,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rides", type=int, default=10, help="rides of each character")
     parser.add_argument("--seeds", choices=("tuning", "unseen", "both"), default="unseen")
-    parser.add_argument("--recharge", action="store_true", help="recharge energy is known too")
+    parser.add_argument(
+        "--known",
+        choices=tuple(KNOWN),
+        default="sheet",
+        help="track and call-outs alone; also tags, ride sheet and tile; also recharge energy",
+    )
     options = parser.parse_args()
     starts = {"tuning": (1,), "unseen": (FIRST_UNSEEN,), "both": (1, FIRST_UNSEEN)}[options.seeds]
     rides = [
-        (character, start + number, options.recharge)
+        (character, start + number, options.known)
         for start in starts
         for character in CHARACTERS
         for number in range(options.rides)

@@ -56,8 +56,8 @@ def test_correlations_are_kept(ledger: Ledger) -> None:
     assert abs(apart / ledger.total.sd - 1.0) > 0.05
 
 
-def test_causes_errors_reach_the_total(estimate: Estimate, ledger: Ledger) -> None:
-    """Sampled from the posterior of the parameters: the causes' spread is as the ledger says."""
+def test_causes_carry_the_errors_of_their_parameters(estimate: Estimate, ledger: Ledger) -> None:
+    """Auxiliary energy is power times time, so its error is that of the power."""
     assert ledger.by_cause["rolling"].sd > 0.0
     assert ledger.by_cause["air"].sd > 0.0
     assert ledger.by_cause["auxiliary"].sd == pytest.approx(

@@ -22,9 +22,8 @@ from wherewatt.units import STANDARD_GRAVITY_M_S2
 RIDE = plain_ride(duration_s=900.0)
 HEIGHT_M = 15.0 * np.sin(RIDE.distance_m / 300.0)
 EVIDENCE = make_evidence(RIDE, height_m=HEIGHT_M, section_m=700.0)
-CELLS = cut_cells(EVIDENCE.sections, EVIDENCE.shown, stretch_m=900.0)
+CELLS = cut_cells(EVIDENCE.sections, EVIDENCE.shown, replace(CONFIG.estimate, stretch_m=900.0))
 MODES = np.random.default_rng(8).normal(0.0, 0.5, (len(EVIDENCE.sections) + 1, 3))
-SPREAD = CONFIG.estimate.stretch_spread
 COUNT = len(EVIDENCE.parameters)
 
 
@@ -41,8 +40,7 @@ def energy_at(scores: FloatArray) -> CellEnergy:
         CELLS,
         loads,
         parameter_slopes=np.stack(by_score),
-        log_factors=SPREAD * scores[COUNT : COUNT + CELLS.stretches],
-        stretch_spread=SPREAD,
+        log_factors=CELLS.stretch_spread * scores[COUNT : COUNT + CELLS.stretches],
         height_modes=MODES,
         weight_n=values["mass_kg"] * STANDARD_GRAVITY_M_S2,
     )

@@ -12,8 +12,10 @@ import numpy as np
 
 from wherewatt.allocate.callouts import ShownPercent
 from wherewatt.allocate.loads import Loads
+from wherewatt.allocate.settings import EstimateSettings
 from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.sections.cutting import Sections
+from wherewatt.sections.surface import UNTAGGED
 from wherewatt.units import JOULES_PER_WATT_HOUR
 
 
@@ -25,7 +27,7 @@ class Cells:
     ----------
     first_leg : first leg of each cell.
     section, stretch : section and discrepancy stretch of each cell.
-    stretches : number of stretches.
+    stretch_spread : (k,) standard deviation of the logarithm of each stretch's discrepancy.
     leg_share : (n,) length of each leg over the length of its section [1].
     before : (m,) number of cells that lie before each call-out.
     """
@@ -33,20 +35,28 @@ class Cells:
     first_leg: IntArray
     section: IntArray
     stretch: IntArray
-    stretches: int
+    stretch_spread: FloatArray
     leg_share: FloatArray
     before: IntArray
+
+    @property
+    def stretches(self) -> int:
+        """Number of stretches."""
+        return len(self.stretch_spread)
 
     def sums(self, values: FloatArray) -> FloatArray:
         """Sums over the legs of each cell; the last axis of `values` is legs."""
         return np.add.reduceat(values, self.first_leg, axis=-1)
 
 
-def cut_cells(sections: Sections, shown: ShownPercent, *, stretch_m: float) -> Cells:
-    """Cut a ride, which has a point at the time of every call-out, into cells."""
+def cut_cells(sections: Sections, shown: ShownPercent, settings: EstimateSettings) -> Cells:
+    """Cut a ride, which has a point at the time of every call-out, into cells.
+
+    What is unknown of a stretch grows with the share of it whose surface nobody tagged.
+    """
     ride = sections.ride
     total = max(float(ride.distance_m[-1]), 1.0)
-    stretches = max(1, round(total / stretch_m))
+    stretches = max(1, round(total / settings.stretch_m))
     middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
     stretch = np.minimum((middle / total * stretches).astype(np.intp), stretches - 1)
     point = np.searchsorted(ride.time_s, shown.time_s - 1e-6)  # first point at or after it
@@ -56,16 +66,25 @@ def cut_cells(sections: Sections, shown: ShownPercent, *, stretch_m: float) -> C
         (np.diff(sections.leg_section) != 0) | (np.diff(stretch) != 0) | (np.diff(passed) != 0)
     )
     first = np.flatnonzero(changed)
-    length = np.bincount(sections.leg_section, weights=ride.leg_distance_m)[sections.leg_section]
+    length = sections.total(ride.leg_distance_m)[sections.leg_section]
     share = np.divide(ride.leg_distance_m, length, out=np.zeros_like(length), where=length > 0)
+    untagged = np.array([name == UNTAGGED for name in sections.surface])[sections.leg_section]
+    unknown = _share_of(untagged * ride.leg_distance_m, ride.leg_distance_m, stretch, stretches)
     return Cells(
         first_leg=first,
         section=sections.leg_section[first],
         stretch=stretch[first],
-        stretches=stretches,
+        stretch_spread=np.hypot(settings.stretch_spread, settings.untagged_spread * unknown),
         leg_share=share,
         before=np.searchsorted(first, point),
     )
+
+
+def _share_of(part: FloatArray, whole: FloatArray, label: IntArray, labels: int) -> FloatArray:
+    """(labels,) sum of a part over the sum of the whole, by label; 0 where there is nothing."""
+    above = np.bincount(label, weights=part, minlength=labels)
+    below = np.bincount(label, weights=whole, minlength=labels)
+    return np.divide(above, below, out=np.zeros(labels), where=below > 0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +110,6 @@ def cell_energy(
     *,
     parameter_slopes: FloatArray,
     log_factors: FloatArray,
-    stretch_spread: float,
     height_modes: FloatArray,
     weight_n: float,
 ) -> CellEnergy:
@@ -108,7 +126,9 @@ def cell_energy(
     energy = cells.sums(loads.battery_j) * factor
     of_parameters = (cells.sums(parameter_slopes) * factor).T
     of_stretches = np.zeros((len(energy), cells.stretches))
-    of_stretches[np.arange(len(energy)), cells.stretch] = energy * stretch_spread
+    of_stretches[np.arange(len(energy)), cells.stretch] = (
+        energy * cells.stretch_spread[cells.stretch]
+    )
     per_metre = cells.sums(loads.wheel_gain * cells.leg_share) * factor * weight_n
     of_height = per_metre[:, None] * np.diff(height_modes, axis=0)[cells.section]
     return CellEnergy(energy, np.hstack([of_parameters, of_stretches, of_height]))

@@ -158,7 +158,7 @@ def _by_stretch(estimate: Estimate, leg_wh: FloatArray) -> FloatArray:
     by_cell = estimate.cells.sums(leg_wh)
     result = np.zeros((len(CAUSES), estimate.cells.stretches))
     np.add.at(result.T, estimate.cells.stretch, by_cell.T)
-    return result * estimate.evidence.settings.stretch_spread
+    return result * estimate.cells.stretch_spread
 
 
 def _by_height(estimate: Estimate) -> FloatArray:

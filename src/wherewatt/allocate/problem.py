@@ -45,9 +45,7 @@ class RideProblem:
 
     def __init__(self, evidence: Evidence) -> None:
         self.evidence = evidence
-        self.cells = cut_cells(
-            evidence.sections, evidence.shown, stretch_m=evidence.settings.stretch_m
-        )
+        self.cells = cut_cells(evidence.sections, evidence.shown, evidence.settings)
         self.height_modes = _square_root(evidence.height_covariance)
         self.p = len(evidence.parameters)
         self.unknowns = self.p + self.cells.stretches + self.height_modes.shape[1]
@@ -87,14 +85,12 @@ class RideProblem:
         by_score = np.stack(
             [loads.slopes.get(name, nothing) * slope for name, slope in slopes.items()]
         )
-        spread = evidence.settings.stretch_spread
-        log_factors = spread * scores[self.p : self.p + cells.stretches]
+        log_factors = cells.stretch_spread * scores[self.p : self.p + cells.stretches]
         energy = cell_energy(
             cells,
             loads,
             parameter_slopes=by_score,
             log_factors=log_factors,
-            stretch_spread=spread,
             height_modes=self.height_modes,
             weight_n=values["mass_kg"] * STANDARD_GRAVITY_M_S2,
         )

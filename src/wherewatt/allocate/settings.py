@@ -71,6 +71,7 @@ class EstimateSettings:
     near_empty_sd_points: float
     stretch_m: float
     stretch_spread: float
+    untagged_spread: float
     stated_shrink: float
     wall_energy_spread: float
     metered_spread: float

@@ -100,9 +100,13 @@ def blend_heights(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Sources:
-    """Both heights at the nodes (k,) [m] and their weights [1/m²]; zero weight where unknown."""
+    """Both heights at the nodes (k,) [m] and their weights [1/m²]; zero weight where unknown.
+
+    `noise_m` is the white noise of the recorded height at one point [m].
+    """
 
     spacing_m: float
+    noise_m: float
     tile_m: FloatArray
     tile_weight: FloatArray
     recorded_m: FloatArray
@@ -124,9 +128,11 @@ def _sources(
     spacing = float(grid[1] - grid[0])
     # Errors that are alike over a correlation length ℓ weigh like white noise of density 2ℓσ².
     density = 2.0 * settings.tile_correlation_m * settings.tile_sd_m**2
-    per_node = _points_per_node(grid, ride) / _recorded_noise(ride, settings) ** 2
+    noise = _recorded_noise(ride, settings)
+    per_node = _points_per_node(grid, ride) / noise**2
     return _Sources(
         spacing_m=spacing,
+        noise_m=noise,
         tile_m=tile,
         tile_weight=np.where(np.isfinite(tile), spacing / density, 0.0),
         recorded_m=recorded,
@@ -183,8 +189,7 @@ def _likeliest_walk(sources: _Sources, settings: TerrainSettings) -> float:
     least = settings.least_offset_walk_m_per_root_m
     most = settings.most_offset_walk_m_per_root_m
     if not sources.tile_weight.any() or not sources.recorded_weight.any():
-        noise = 1.0 / np.sqrt(np.max(sources.recorded_weight, initial=1e-6))
-        return float(np.clip(most * noise, least, most))
+        return float(np.clip(most * sources.noise_m**2, least, most))
     candidates = np.geomspace(least, most, 6)
     scores = [_solve(sources, walk, settings.grade_walk_per_root_m)[2] for walk in candidates]
     return float(candidates[int(np.argmax(scores))])
