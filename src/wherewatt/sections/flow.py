@@ -6,7 +6,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from wherewatt.arrays import IntArray
+from wherewatt.arrays import FloatArray, IntArray, runs
 from wherewatt.motion.ride import Ride
 from wherewatt.sections.partition import best_labels
 from wherewatt.sections.settings import SectionSettings
@@ -37,9 +37,20 @@ def flow_labels(ride: Ride, cells: int, spacing_m: float, settings: SectionSetti
             stops[min(cells - 1, int(stop.distance_m / spacing_m))] += 1.0
     rates = np.array([settings.steady_stops_per_km, settings.stops_per_km]) / 1000.0
     cost = rates * spacing_m - stops[:, None] * np.log(rates * spacing_m)
+    cost[[0, -1], 1] += settings.flow_change  # before and after the ride nothing stops and goes
     shortest = max(1, round(settings.shortest_flow_m / spacing_m))
     labels = best_labels(cost, change=settings.flow_change, shortest=shortest)
+    labels = _without_single_stops(labels, stops)
     return _with_approach(labels, max(1, round(settings.approach_m / spacing_m)))
+
+
+def _without_single_stops(labels: IntArray, stops: FloatArray) -> IntArray:
+    """One stop is a stop, not traffic."""
+    result = labels.copy()
+    for first, end in runs(labels > 0):
+        if stops[first:end].sum() < 2:
+            result[first:end] = 0
+    return result
 
 
 def _with_approach(labels: IntArray, cells: int) -> IntArray:
