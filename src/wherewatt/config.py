@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
@@ -17,6 +18,15 @@ from wherewatt.sections.settings import PlaceSettings, SectionSettings
 from wherewatt.terrain.settings import TerrainSettings
 
 T = TypeVar("T")
+
+_ROOMS: dict[str, Any] = {
+    "motion": MotionSettings,
+    "terrain": TerrainSettings,
+    "sections": SectionSettings,
+    "places": PlaceSettings,
+    "estimate": EstimateSettings,
+    "assumed": Assumed,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,24 +66,26 @@ def load_config(folder: Path | None = None) -> Config:
         If a file is missing or wrong.
     """
     folder = folder or shipped_folder("config")
-    defaults = _read(folder / "defaults.toml")
-    surfaces = _read(folder / "surfaces.toml")
     where = "defaults.toml"
-    priors = {
-        name: _build(Prior, table, f"{where}: [priors.{name}]")
-        for name, table in defaults.pop("priors", {}).items()
+    defaults = _read(folder / where)
+    for name in defaults:
+        if name not in (*_ROOMS, "priors"):
+            raise ConfigError(
+                f"{where}: found table [{name}], {nearest_name(name, (*_ROOMS, 'priors'))}"
+            )
+    rooms = {
+        name: _build(kind, defaults.get(name), f"{where}: [{name}]")
+        for name, kind in _ROOMS.items()
     }
     return Config(
-        motion=_build(MotionSettings, defaults.get("motion"), f"{where}: [motion]"),
-        terrain=_build(TerrainSettings, defaults.get("terrain"), f"{where}: [terrain]"),
-        sections=_build(SectionSettings, defaults.get("sections"), f"{where}: [sections]"),
-        places=_build(PlaceSettings, defaults.get("places"), f"{where}: [places]"),
-        estimate=_build(EstimateSettings, defaults.get("estimate"), f"{where}: [estimate]"),
-        assumed=_build(Assumed, defaults.get("assumed"), f"{where}: [assumed]"),
-        priors=priors,
+        **rooms,
+        priors={
+            name: _build(Prior, table, f"{where}: [priors.{name}]")
+            for name, table in defaults.get("priors", {}).items()
+        },
         surfaces={
             name: _build(SurfacePrior, table, f"surfaces.toml: [{name}]")
-            for name, table in surfaces.items()
+            for name, table in _read(folder / "surfaces.toml").items()
         },
         vehicles={
             path.stem: read_vehicle_file(path) for path in sorted(folder.glob("vehicles/*.toml"))
@@ -95,9 +107,25 @@ def _build(kind: type[T], table: Mapping[str, Any] | None, where: str) -> T:
     for name in given:
         if name not in known:
             raise ConfigError(f"{where}: found key '{name}', {nearest_name(name, known)}")
+        _check_type(given[name], str(known[name].type), f"{where} {name}")
     try:
         if "kind" in given:
             given["kind"] = PriorKind(given["kind"])
         return kind(**given)
     except (TypeError, ValueError) as error:
         raise ConfigError(f"{where}: {error}") from error
+
+
+def _check_type(value: Any, declared: str, where: str) -> None:
+    """Numbers are finite numbers and texts are texts, as the settings declare them.
+
+    TOML reads ``1`` as a whole number; where a number is declared that is one too.
+    """
+    if "float" in declared or declared == "int":
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not number or not math.isfinite(value):
+            raise ConfigError(f"{where}: found {value!r}, expected a finite number")
+        if declared == "int" and not isinstance(value, int):
+            raise ConfigError(f"{where}: found {value!r}, expected a whole number")
+    elif not isinstance(value, str):
+        raise ConfigError(f"{where}: found {value!r}, expected text in quotes")

@@ -102,6 +102,7 @@ def plain_ride(
     at_rest = np.concatenate([standing, [True]]) | np.concatenate([[True], standing])
     missing = np.full(len(time), np.nan)
     return Ride(
+        recorded_from_s=0.0,
         start_unix_ns=START_UNIX_NS,
         time_s=time,
         latitude_deg=np.zeros(len(time)),

@@ -15,7 +15,7 @@ GRID = np.arange(0.0, 4000.1, SPACING_M)
 
 def stretches(height_m: FloatArray) -> list[tuple[TerrainClass, int, int]]:
     """Class, start and end [m] of every stretch that is not flat."""
-    labels = terrain_labels(height_m, SPACING_M, CONFIG.sections)
+    labels = terrain_labels(height_m, SPACING_M, 0.0, CONFIG.sections)
     return sorted(
         (
             (kind, 10 * first, 10 * end)

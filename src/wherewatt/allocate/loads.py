@@ -98,7 +98,7 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     """
     work, slopes = _wheel_work(legs, values)
     demand = sum(work.values())
-    rider, pedalling = _rider_work(legs, values, np.asarray(demand))
+    rider, pedalling, follows = _rider_work(legs, values, np.asarray(demand))
     net = demand - rider
     pushed, driving, per_sd = _positive_part(net, _fluctuation(legs, values))
     braked = pushed - net
@@ -114,16 +114,12 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     auxiliary = values["auxiliary_w"] * legs.powered_s
     brakes = braked * (1.0 - returned)
     causes = np.stack([*work.values(), brakes, loss, auxiliary, -rider])
+    gain = np.where(follows, 0.0, gain)  # a rider who gives all takes up every change of demand
     slopes = {name: gain * slope for name, slope in slopes.items()}
     # More fluctuation means more driving and as much more braking.
-    per_unsteadiness = (
-        (1.0 / efficiency - returned * efficiency)
-        * per_sd
-        * _fluctuation(legs, values)
-        / values["unsteadiness_m_s2"]
-    )
-    slopes["mass_kg"] += per_unsteadiness * values["unsteadiness_m_s2"] / values["mass_kg"]
-    slopes["unsteadiness_m_s2"] = per_unsteadiness
+    per_fluctuation = (1.0 / efficiency - returned * efficiency) * per_sd * legs.distance_m
+    slopes["mass_kg"] += per_fluctuation * values["unsteadiness_m_s2"]
+    slopes["unsteadiness_m_s2"] = per_fluctuation * values["mass_kg"]
     slopes["drivetrain_efficiency"] = -pushed / efficiency**2 - braked * returned
     slopes["fixed_loss_w"] = moving_s
     slopes["auxiliary_w"] = legs.powered_s
@@ -210,15 +206,15 @@ def _positive_part(
 
 def _rider_work(
     legs: Legs, values: Mapping[str, float], demand: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Work at the pedals [J], and its derivative with respect to the assumed power.
+) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Work at the pedals [J], its derivative by the assumed power, and where it follows demand.
 
     An assumed rider pedals while moving and never pushes more than the ride demands.
     """
     if "pedal_power_w" not in values:
-        return legs.rider_j, np.zeros_like(demand)
+        return legs.rider_j, np.zeros_like(demand), np.zeros(len(demand), dtype=bool)
     offered = values["pedal_power_w"] * np.where(legs.moving, legs.time_s, 0.0)
     wanted = np.maximum(demand, 0.0)
     limited = offered > wanted
     per_watt = np.where(limited | ~legs.moving, 0.0, legs.time_s)
-    return np.where(limited, wanted, offered), per_watt
+    return np.where(limited, wanted, offered), per_watt, limited & (demand > 0.0)

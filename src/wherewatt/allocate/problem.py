@@ -46,7 +46,7 @@ class RideProblem:
     def __init__(self, evidence: Evidence) -> None:
         self.evidence = evidence
         self.cells = cut_cells(evidence.sections, evidence.shown, evidence.settings)
-        self.height_modes = _square_root(evidence.height_covariance)
+        self.height_modes = _height_modes(evidence.height_covariance)
         self.p = len(evidence.parameters)
         self.unknowns = self.p + self.cells.stretches + self.height_modes.shape[1]
 
@@ -189,11 +189,16 @@ def _normal(excess: float, slopes: FloatArray, sd: float) -> Measurements:
     return Measurements(np.array([-excess]), slopes[None], np.array([sd]), np.array([np.inf]))
 
 
-def _square_root(covariance: FloatArray) -> FloatArray:
-    """Columns that make up a covariance; only those that matter."""
-    level, modes = np.linalg.eigh(covariance)
+def _height_modes(covariance: FloatArray) -> FloatArray:
+    """(k+1, h) height error at the edges by mode, from its covariance (k+1, k+1) [m²].
+
+    Only differences of height matter, and the common offset is not known at all: so the
+    covariance of the differences is taken apart, and summed up again.
+    """
+    level, modes = np.linalg.eigh(np.diff(np.diff(covariance, axis=0), axis=1))
     keep = level > 1e-9 * max(float(level[-1]), 1e-300)
-    return np.asarray(modes[:, keep] * np.sqrt(level[keep]))
+    rises = modes[:, keep] * np.sqrt(level[keep])
+    return np.vstack([np.zeros(rises.shape[1]), np.cumsum(rises, axis=0)])
 
 
 def _height_error(

@@ -187,6 +187,7 @@ def _lone_outliers(
     share = before / (before + after)
     metres_per_degree = 111_195.0  # mean; only a threshold is compared with it
     north = latitude_deg * metres_per_degree
+    longitude_deg = np.degrees(np.unwrap(np.radians(longitude_deg)))
     east = longitude_deg * metres_per_degree * np.cos(np.radians(latitude_deg))
     off_north = north[1:-1] - (north[:-2] + share * (north[2:] - north[:-2]))
     off_east = east[1:-1] - (east[:-2] + share * (east[2:] - east[:-2]))

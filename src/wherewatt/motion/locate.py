@@ -61,9 +61,10 @@ class Locator:
             if distance > total + 0.01:
                 raise ValueError(f"a place within the ride, which ends at {total / 1000.0:.2f} km")
             return float(ride.time_at_distance(min(distance, total)))
-        elapsed = place.value
         if place.kind is PlaceKind.CLOCK:
-            elapsed -= ride.start_unix_s
+            elapsed = place.value - ride.start_unix_s
+        else:  # a display counts from the start of the recording
+            elapsed = place.value + ride.recorded_from_s
         end = float(ride.time_s[-1])
         if not -TIME_SLACK_S <= elapsed <= end + TIME_SLACK_S:
             raise ValueError(f"a time within the ride, which lasts {end:.0f} s")

@@ -26,6 +26,7 @@ class Ride:
     Parameters
     ----------
     start_unix_ns : UTC of the first point [ns since 1970].
+    recorded_from_s : when the recording began, before its first position: never positive [s].
     time_s : (n,) time since the first point [s].
     latitude_deg, longitude_deg : (n,) smoothed position [degree].
     distance_m : (n,) distance travelled [m]; it does not grow while standing still.
@@ -39,6 +40,7 @@ class Ride:
     """
 
     start_unix_ns: int
+    recorded_from_s: float
     time_s: FloatArray
     latitude_deg: FloatArray
     longitude_deg: FloatArray
@@ -89,18 +91,15 @@ class Ride:
         leg = np.searchsorted(self.time_s, times[1:], side="left") - 1
         between = {
             name: np.interp(times, self.time_s, getattr(self, name))
-            for name in ("latitude_deg", "longitude_deg", "distance_m", "speed_m_s")
+            for name in ("latitude_deg", "longitude_deg", "distance_m", "speed_m_s", "rider_w")
         }
-        nearest = np.clip(np.searchsorted(self.time_s, times), 0, len(self.time_s) - 1)
-        kept = {name: getattr(self, name)[nearest] for name in ("recorded_height_m", "rider_w")}
-        kept["recorded_height_m"] = np.where(
-            np.isin(times, added), np.nan, kept["recorded_height_m"]
-        )
+        nearest = np.searchsorted(self.time_s, times)
+        height = np.where(np.isin(times, added), np.nan, self.recorded_height_m[nearest])
         return replace(
             self,
             time_s=times,
             **between,
-            **kept,
+            recorded_height_m=height,
             heading_rad=self.heading_rad[leg],
             standing=self.standing[leg],
         )

@@ -32,6 +32,7 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
     """
     points, notes = _timed_points(track)
     fix, fix_notes = _fixes(points, settings)
+    recorded_from = float(points.time_s[0])
     inside = slice(*_range_of(fix))
     points, fix = points.at(inside), fix[inside]
     path = _path(points, fix, settings)
@@ -55,6 +56,7 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
         recorded = _quiet(points.time_s, recorded, settings)
     speed, speed_notes = _point_speeds(points.time_s, leg_m, standing, recorded)
     return Ride(
+        recorded_from_s=recorded_from - float(points.time_s[0]),
         start_unix_ns=(track.start_unix_ns or 0) + round(float(points.time_s[0]) * 1e9),
         time_s=points.time_s - points.time_s[0],
         latitude_deg=path[:, 0],

@@ -115,7 +115,8 @@ def _grid_labels(
     cells = max(1, round(total / settings.grid_m))
     grid = np.linspace(0.0, total, cells + 1)
     spacing = total / cells
-    terrain = terrain_class.terrain_labels(profile.height_at(grid), spacing, settings)
+    rise_sd = profile.rise_sd(settings.terrain_change_over_m)
+    terrain = terrain_class.terrain_labels(profile.height_at(grid), spacing, rise_sd, settings)
     return terrain, flow.flow_labels(ride, cells, spacing, settings), spacing
 
 
@@ -128,13 +129,11 @@ def _surfaces(
 ) -> tuple[Labels, Labels]:
     """Per leg: hand tags first, then tagged places, then what the height shows or "untagged"."""
     surface, structure = label_legs(ride, tags)
-    matched = match_places(ride, places, settings)
-    for index, place in enumerate(places):
-        here = matched == index
-        if place.surface:
-            surface[here & (surface == "")] = place.surface
-        if place.structure:
-            structure[here & (structure == "")] = place.structure
+    for labels, attribute in ((surface, "surface"), (structure, "structure")):
+        tagged = [place for place in places if getattr(place, attribute)]
+        matched = match_places(ride, tagged, settings)
+        for index, place in enumerate(tagged):
+            labels[(matched == index) & (labels == "")] = getattr(place, attribute)
     surface[surface == ""] = UNTAGGED
     middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
     for found in profile.structures:

@@ -14,6 +14,8 @@ class SectionSettings:
     shortest_grade_m: float
     least_height_m: float
     terrain_change_m: float
+    terrain_change_sds: float
+    terrain_change_over_m: float
     stops_per_km: float
     steady_stops_per_km: float
     flow_change: float

@@ -23,7 +23,9 @@ class TerrainClass(StrEnum):
 CLASSES = (TerrainClass.FLAT, TerrainClass.CLIMB, TerrainClass.DESCENT)
 
 
-def terrain_labels(height_m: FloatArray, spacing_m: float, settings: SectionSettings) -> IntArray:
+def terrain_labels(
+    height_m: FloatArray, spacing_m: float, rise_sd_m: float, settings: SectionSettings
+) -> IntArray:
     """Index into `CLASSES` of each cell between heights on an even grid.
 
     The cost of a label is height: metres by which a cell falls short of a climb's threshold
@@ -33,6 +35,7 @@ def terrain_labels(height_m: FloatArray, spacing_m: float, settings: SectionSett
     Parameters
     ----------
     height_m : (k+1,) heights [m] every `spacing_m` metres.
+    rise_sd_m : standard deviation of a rise over `settings.terrain_change_over_m` [m].
     """
     rise = np.diff(height_m)
     threshold = settings.grade_threshold * spacing_m
@@ -44,7 +47,8 @@ def terrain_labels(height_m: FloatArray, spacing_m: float, settings: SectionSett
         ]
     )
     shortest = max(1, round(settings.shortest_grade_m / spacing_m))
-    labels = best_labels(cost, change=settings.terrain_change_m, shortest=shortest)
+    change = max(settings.terrain_change_m, settings.terrain_change_sds * rise_sd_m)
+    labels = best_labels(cost, change=change, shortest=shortest)
     return _without_low_ones(labels, height_m, settings.least_height_m)
 
 

@@ -63,6 +63,16 @@ class Profile:
         covariance = columns[2 * nearest]
         return (covariance + covariance.T) / 2.0
 
+    def rise_sd(self, length_m: float) -> float:
+        """Typical standard deviation of the rise over a length [m]."""
+        total = float(self.node_m[-1])
+        length = min(length_m, total)
+        start = np.linspace(0.0, total - length, 12)
+        covariance = self.covariance_at(np.concatenate([start, start + length]))
+        variance, k = np.diag(covariance), len(start)
+        of_rise = variance[:k] + variance[k:] - 2.0 * np.diag(covariance[:k, k:])
+        return float(np.sqrt(np.median(np.maximum(of_rise, 0.0))))
+
 
 def blend_heights(
     ride: Ride, tile_m: FloatArray, settings: TerrainSettings, hand_tagged: BoolArray | None = None
@@ -161,7 +171,8 @@ def _at_nodes(grid: FloatArray, distance_m: FloatArray, values: FloatArray) -> F
     mean = np.interp(grid, grid[full], total[full] / count[full])
     filled = grid[full]
     after = np.searchsorted(filled, grid)
-    reach = filled[np.minimum(after, len(filled) - 1)] - filled[np.maximum(after - 1, 0)]
+    bounds = np.concatenate([[-np.inf], filled, [np.inf]])
+    reach = bounds[after + 1] - bounds[after]
     return np.where(full | (reach <= _LONGEST_LINE_M), mean, np.nan)
 
 
@@ -181,18 +192,31 @@ def _recorded_noise(ride: Ride, settings: TerrainSettings) -> float:
 
 
 def _likeliest_walk(sources: _Sources, settings: TerrainSettings) -> float:
-    """How fast the recording drifts [m/√m]: the likeliest of some values, given both heights.
+    """How fast the recording drifts against the ground [m/√m].
 
-    The likelihood of the data with heights and offsets integrated out; without a tile to compare
-    with, a noisy recording is taken to drift like a phone's and a quiet one like a barometer's.
+    Beforehand, a noisy recording is taken to drift like a phone's and a quiet one like a
+    barometer's. With a tile to compare with, the likelihood of both heights, with the heights and
+    offsets integrated out, decides between some values; the root of the mean square is returned.
     """
     least = settings.least_offset_walk_m_per_root_m
     most = settings.most_offset_walk_m_per_root_m
+    expected = float(np.clip(most * sources.noise_m**2, least, most))
     if not sources.tile_weight.any() or not sources.recorded_weight.any():
-        return float(np.clip(most * sources.noise_m**2, least, most))
-    candidates = np.geomspace(least, most, 6)
-    scores = [_solve(sources, walk, settings.grade_walk_per_root_m)[2] for walk in candidates]
-    return float(candidates[int(np.argmax(scores))])
+        return expected
+    # One node per independent tile error: the fine steps of a recording do not show its drift.
+    every = max(1, round(2.0 * settings.tile_correlation_m / sources.spacing_m))
+    kept = np.arange(len(sources.tile_m)) % every == 0
+    sparse = replace(
+        sources,
+        tile_weight=np.where(kept & (sources.tile_weight > 0), settings.tile_sd_m**-2, 0.0),
+        recorded_weight=np.where(kept, sources.recorded_weight, 0.0),
+    )
+    walks = np.geomspace(least, most, 8)
+    surprise = np.log(walks / expected) / settings.offset_walk_spread
+    scores = np.array([_solve(sparse, walk, settings.grade_walk_per_root_m)[2] for walk in walks])
+    scores -= 0.5 * np.square(surprise)
+    share = np.exp(scores - scores.max())
+    return float(np.sqrt(np.sum(share * walks**2) / np.sum(share)))
 
 
 def _solve(

@@ -16,6 +16,7 @@ class TerrainSettings:
     recorded_sd_m: float
     least_offset_walk_m_per_root_m: float
     most_offset_walk_m_per_root_m: float
+    offset_walk_spread: float
     unknown_height_walk_m_per_root_m: float
     structure_height_m: float
     structure_longest_m: float

@@ -49,7 +49,8 @@ def find_structures(
     """
     known = np.isfinite(above_m)
     window = 2 * round(settings.structure_longest_m / spacing_m) + 1
-    if known.sum() < window:
+    window = min(window, 2 * ((len(above_m) - 1) // 2) + 1)
+    if known.sum() * spacing_m < 2.0 * settings.structure_shortest_m:
         return ()
     filled = np.interp(np.arange(len(above_m)), np.flatnonzero(known), above_m[known])
     padded = np.pad(filled, window // 2, mode="edge")
