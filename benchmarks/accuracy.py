@@ -1,6 +1,6 @@
 """How right the report is, on simulated rides whose truth is known.
 
-    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen|both] [--known bare|sheet|recharge]
+    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen] [--known bare|sheet|recharge]
 
 Every ride is written as files, reported like any other, and its sections compared with the true
 battery energy between the same clock times. Three ways are compared:

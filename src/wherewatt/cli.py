@@ -80,6 +80,7 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="fetch missing tiles from the network; nothing is fetched unless asked",
     )
+    report.add_argument("--debug", action="store_true", help="show where an unexpected error arose")
     report.set_defaults(run=_report)
     return parser
 
@@ -139,6 +140,23 @@ def _analysed(
                 yield result
             except WherewattError as error:
                 yield error
+            except Exception as error:  # one ride's surprise must not cost the others
+                if options.debug:
+                    raise
+                yield _defect(track, error)
+
+
+def _defect(track: Path, error: Exception) -> WherewattError:
+    found = f"{type(error).__name__}: {error}"
+    return TrackError(
+        Problem(
+            display_name(track),
+            "",
+            found,
+            "no such error",
+            "this is a defect of wherewatt: please report it with what --debug prints",
+        )
+    )
 
 
 def _claim(folders: dict[Path, Path], folder: Path, track: Path) -> None:

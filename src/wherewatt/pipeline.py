@@ -32,6 +32,7 @@ from wherewatt.sections.surface import UNTAGGED, TimedTag, timed_tags
 from wherewatt.terrain.blend import Profile, blend_heights
 from wherewatt.terrain.fetch import cache_folder, fetch_tile
 from wherewatt.terrain.tiles import TileFolder, terrain_folders
+from wherewatt.text import counted
 from wherewatt.units import KELVIN_AT_0_C
 
 T = TypeVar("T")
@@ -164,6 +165,7 @@ def _evidence(
         height_covariance=profile.covariance_at(sections.edge_m),
         shown=shown,
         recharge=recording.sheet.recharge,
+        wind_speed_m_s=recording.sheet.weather.wind_speed_m_s or 0.0,
         settings=config.estimate,
     )
 
@@ -223,6 +225,9 @@ def _notes(recording: Recording, evidence: Evidence, converged: bool) -> list[No
         notes.append(Note("handbook-only", message))
     elif len(evidence.shown) == 1:
         notes.append(Note("one-call-out", "one call-out says nothing about the energy used"))
+    if unused := len(recording.call_outs) - len(evidence.shown):
+        message = f"{counted(unused, 'call-out')} of voltage alone not used: percent is needed"
+        notes.append(Note("voltage-not-used", message))
     if recording.sheet == RideSheet():
         notes.append(Note("no-ride-sheet", "no ride sheet: masses, battery and wind are guesses"))
     untagged = np.array([name == UNTAGGED for name in evidence.sections.surface])

@@ -149,6 +149,7 @@ def make_evidence(
     return Evidence(
         sections=sections,
         legs=legs_of(ride, height_m),
+        wind_speed_m_s=0.0,
         parameters=parameters,
         height_covariance=0.25 * np.eye(edges) + 0.25,
         shown=make_shown(ride, nothing, nothing) if shown is None else shown,

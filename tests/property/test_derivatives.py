@@ -22,7 +22,12 @@ from wherewatt.units import STANDARD_GRAVITY_M_S2
 RIDE = plain_ride(duration_s=900.0)
 HEIGHT_M = 15.0 * np.sin(RIDE.distance_m / 300.0)
 EVIDENCE = make_evidence(RIDE, height_m=HEIGHT_M, section_m=700.0)
-CELLS = cut_cells(EVIDENCE.sections, EVIDENCE.shown, replace(CONFIG.estimate, stretch_m=900.0))
+CELLS = cut_cells(
+    EVIDENCE.sections,
+    EVIDENCE.shown,
+    replace(CONFIG.estimate, stretch_m=900.0),
+    wind_speed_m_s=3.0,
+)
 MODES = np.random.default_rng(8).normal(0.0, 0.5, (len(EVIDENCE.sections) + 1, 3))
 COUNT = len(EVIDENCE.parameters)
 

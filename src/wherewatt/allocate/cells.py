@@ -49,10 +49,17 @@ class Cells:
         return np.add.reduceat(values, self.first_leg, axis=-1)
 
 
-def cut_cells(sections: Sections, shown: ShownPercent, settings: EstimateSettings) -> Cells:
+def cut_cells(
+    sections: Sections,
+    shown: ShownPercent,
+    settings: EstimateSettings,
+    *,
+    wind_speed_m_s: float,
+) -> Cells:
     """Cut a ride, which has a point at the time of every call-out, into cells.
 
-    What is unknown of a stretch grows with the share of it whose surface nobody tagged.
+    What is unknown of a stretch grows with the share of it whose surface nobody tagged, and with
+    the wind, of which the estimate knows one vector for the whole ride but not the shelter.
     """
     ride = sections.ride
     total = max(float(ride.distance_m[-1]), 1.0)
@@ -74,7 +81,10 @@ def cut_cells(sections: Sections, shown: ShownPercent, settings: EstimateSetting
         first_leg=first,
         section=sections.leg_section[first],
         stretch=stretch[first],
-        stretch_spread=np.hypot(settings.stretch_spread, settings.untagged_spread * unknown),
+        stretch_spread=np.hypot(
+            np.hypot(settings.stretch_spread, settings.shelter_spread_s_m * wind_speed_m_s),
+            settings.untagged_spread * unknown,
+        ),
         leg_share=share,
         before=np.searchsorted(first, point),
     )

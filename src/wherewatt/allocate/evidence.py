@@ -25,6 +25,7 @@ class Evidence:
     height_covariance : (sections + 1)² covariance of the height at the section edges [m²].
     shown : call-outs of percent.
     recharge : energy put back.
+    wind_speed_m_s : wind at 10 m as the sheet tells it, zero where it does not [m/s].
     settings : the estimate's settings.
     """
 
@@ -34,4 +35,5 @@ class Evidence:
     height_covariance: FloatArray
     shown: ShownPercent
     recharge: RechargeSheet
+    wind_speed_m_s: float
     settings: EstimateSettings

@@ -45,7 +45,12 @@ class RideProblem:
 
     def __init__(self, evidence: Evidence) -> None:
         self.evidence = evidence
-        self.cells = cut_cells(evidence.sections, evidence.shown, evidence.settings)
+        self.cells = cut_cells(
+            evidence.sections,
+            evidence.shown,
+            evidence.settings,
+            wind_speed_m_s=evidence.wind_speed_m_s,
+        )
         self.height_modes = _height_modes(evidence.height_covariance)
         self.p = len(evidence.parameters)
         self.unknowns = self.p + self.cells.stretches + self.height_modes.shape[1]

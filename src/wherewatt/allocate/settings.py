@@ -72,6 +72,7 @@ class EstimateSettings:
     stretch_m: float
     stretch_spread: float
     untagged_spread: float
+    shelter_spread_s_m: float
     stated_shrink: float
     wall_energy_spread: float
     metered_spread: float

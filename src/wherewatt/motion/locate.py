@@ -38,11 +38,10 @@ class Locator:
         down so that the farthest is the ride's end: an odometer errs by a share, not by an end.
         """
         total = float(ride.distance_m[-1])
-        farthest = max(
-            (place.value for place in places if place.kind is PlaceKind.DISTANCE), default=0.0
-        )
-        near = farthest <= total * (1.0 + ODOMETER_SLACK) + ODOMETER_SLACK_M
-        return cls(ride, total / farthest if near and farthest > total else 1.0)
+        reach = total * (1.0 + ODOMETER_SLACK) + ODOMETER_SLACK_M
+        distances = [place.value for place in places if place.kind is PlaceKind.DISTANCE]
+        farthest = max((value for value in distances if value <= reach), default=0.0)
+        return cls(ride, total / farthest if farthest > total else 1.0)
 
     def time_s(self, place: Place) -> float:
         """Time of the ride [s] at which a place was reached.

@@ -26,7 +26,9 @@ CAUTIONS = (
     "Do not read a screen while riding.",
 )
 
-INTERVAL_LINE = "± is half of the 90 % interval; the truth lies within it nine times in ten."
+INTERVAL_LINE = (
+    "± is half of the 90 % interval, which is meant to hold the truth nine times in ten."
+)
 
 CAUTION_LINE = (
     "Estimates, not promises: keep a reserve, never run the pack flat; law and manual come first."
