@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from wherewatt.arrays import FloatArray
+from wherewatt.arrays import FloatArray, IntArray
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -74,6 +74,11 @@ class Track:
             "rider_w",
         )
         return {name: getattr(self, name) for name in names}
+
+    def at(self, index: slice | IntArray) -> Track:
+        """The track with only the points chosen by a slice or by their numbers."""
+        chosen: dict[str, Any] = {name: values[index] for name, values in self.columns.items()}
+        return replace(self, **chosen)
 
     def __len__(self) -> int:
         return len(self.time_s)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray
@@ -81,26 +79,11 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Points:
-    time_s: FloatArray
-    latitude_deg: FloatArray
-    longitude_deg: FloatArray
-    elevation_m: FloatArray
-    speed_m_s: FloatArray
-    odometer_m: FloatArray
-    rider_w: FloatArray
-
-    def at(self, index: object) -> _Points:
-        names = _Points.__dataclass_fields__
-        return _Points(**{name: getattr(self, name)[index] for name in names})
-
-
 def _refuse(track: Track, found: str, expected: str, mend: str) -> TrackError:
     return TrackError(Problem(display_name(track.source), "", found, expected, mend))
 
 
-def _timed_points(track: Track) -> tuple[_Points, list[Note]]:
+def _timed_points(track: Track) -> tuple[Track, list[Note]]:
     """Points with a time, in strictly increasing order of time."""
     timed = np.isfinite(track.time_s)
     if timed.sum() < 2:
@@ -114,7 +97,7 @@ def _timed_points(track: Track) -> tuple[_Points, list[Note]]:
         raise _refuse(
             track, "no positions", "a ride on the road", "an indoor recording cannot be used"
         )
-    points = _Points(**track.columns).at(np.flatnonzero(timed))
+    points = track.at(np.flatnonzero(timed))
     kept = increasing(points.time_s)
     if len(kept) < max(2, 0.1 * len(points.time_s)):
         raise _refuse(
@@ -138,7 +121,7 @@ def _timed_points(track: Track) -> tuple[_Points, list[Note]]:
     return points.at(kept), notes
 
 
-def _fixes(points: _Points, settings: MotionSettings) -> tuple[BoolArray, list[Note]]:
+def _fixes(points: Track, settings: MotionSettings) -> tuple[BoolArray, list[Note]]:
     """True at points whose position can be believed; the others are filled in later."""
     fix = np.isfinite(points.latitude_deg) & np.isfinite(points.longitude_deg)
     notes = []
@@ -176,7 +159,7 @@ def _range_of(fix: BoolArray) -> tuple[int, int]:
     return int(seen[0]), int(seen[-1]) + 1
 
 
-def _path(points: _Points, fix: BoolArray, settings: MotionSettings) -> FloatArray:
+def _path(points: Track, fix: BoolArray, settings: MotionSettings) -> FloatArray:
     """(n, 2) smoothed latitude and longitude [degree], with the gaps between fixes filled in."""
     seen = np.flatnonzero(fix)
     progress = _progress(points)
@@ -201,7 +184,7 @@ def _path(points: _Points, fix: BoolArray, settings: MotionSettings) -> FloatArr
     return np.column_stack([latitude, (longitude + 180.0) % 360.0 - 180.0])
 
 
-def _progress(points: _Points) -> FloatArray:
+def _progress(points: Track) -> FloatArray:
     """A measure that grows along the ride, to place points between fixes.
 
     The way the device counted, if it did, with a little time so that it always grows.
@@ -213,7 +196,7 @@ def _progress(points: _Points) -> FloatArray:
     return way + 0.01 * (points.time_s - points.time_s[0])
 
 
-def _counted_legs(points: _Points) -> FloatArray | None:
+def _counted_legs(points: Track) -> FloatArray | None:
     """(n−1,) way the device counted itself [m]: by its odometer, else by its speed."""
     known = np.isfinite(points.odometer_m)
     if known.mean() > 0.8:
@@ -241,7 +224,7 @@ def _position_noise(plane: FloatArray) -> float:
     return max(0.1, *(white_noise_sd(plane[:, axis]) for axis in (0, 1)))
 
 
-def _recorded_speed(points: _Points) -> FloatArray | None:
+def _recorded_speed(points: Track) -> FloatArray | None:
     """Recorded speed with its short gaps filled in, or None where most of it is missing."""
     known = np.isfinite(points.speed_m_s) & (points.speed_m_s >= 0)
     if known.mean() < 0.8:
