@@ -128,9 +128,8 @@ def _analysed(
     config = load_config()
     tiles = open_tiles(options.terrain, fetch=options.fetch_terrain)
     folders: dict[Path, Path] = {}
-    with Progress(
-        console=Console(stderr=True), disable=len(tracks) == 1, transient=True
-    ) as progress:
+    quiet = len(tracks) == 1 or not sys.stderr.isatty()
+    with Progress(console=Console(stderr=True), disable=quiet, transient=True) as progress:
         for track in progress.track(tracks, description="Reporting"):
             try:
                 result = analyse(track, tiles, config)
