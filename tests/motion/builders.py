@@ -52,6 +52,10 @@ def make_track(
         speed_m_s=missing if speed_m_s is None else speed_m_s,
         odometer_m=missing,
         rider_w=missing if rider_w is None else rider_w,
+        cadence_rpm=missing,
+        temperature_c=missing,
+        battery_v=missing,
+        battery_a=missing,
     )
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import fitdecode
 from fitdecode import FitCRC, FitDataMessage, FitHeader, FitReader
 
-from wherewatt.ingest.points import RawPoint, make_track
+from wherewatt.ingest.points import RawPoint, columns_of, make_track
 from wherewatt.ingest.source import (
     Format,
     Source,
@@ -99,7 +99,7 @@ def parse_fit(source: Source) -> Track:
             Note("file-not-closed", "the header gives no data size: the recording was never ended")
         )
     points, time_notes = _without_system_times(contents.points)
-    return make_track(source, points, [*notes, *time_notes])
+    return make_track(source, columns_of(points), [*notes, *time_notes])
 
 
 def _close_file(data: bytes) -> tuple[bytes, bool]:

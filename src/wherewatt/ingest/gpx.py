@@ -20,7 +20,7 @@ from wherewatt.ingest.gpx_salvage import (
     root_name,
     salvage,
 )
-from wherewatt.ingest.points import RawPoint, make_track, to_float, to_unix_ns
+from wherewatt.ingest.points import RawPoint, columns_of, make_track, to_float, to_unix_ns
 from wherewatt.ingest.source import (
     Format,
     Source,
@@ -89,7 +89,7 @@ def parse_gpx(source: Source) -> Track:
         if saved.broken_line is not None:
             notes.append(_broken_note(saved))
         points = saved.points
-    return make_track(source, points, notes)
+    return make_track(source, columns_of(points), notes)
 
 
 def _decode(data: bytes) -> tuple[str, list[Note]]:

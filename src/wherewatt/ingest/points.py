@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.ingest.source import Source
-from wherewatt.ingest.track import Note, Track
+from wherewatt.ingest.track import QUANTITIES, Mark, Note, Track
+
+Nanoseconds = npt.NDArray[np.int64]
+
+NO_TIME = np.iinfo(np.int64).min  # stands for "no time" where times are whole nanoseconds
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_NS_LIMIT = 1 << 63  # a time must fit the 64-bit nanoseconds that numpy and pandas use
+# Times within 146 years of 1970: the difference of any two then fits 64-bit nanoseconds.
+NS_LIMIT = 1 << 62
 
 
 class RawPoint(NamedTuple):
@@ -30,7 +37,46 @@ class RawPoint(NamedTuple):
     speed_m_s: float = math.nan
     odometer_m: float = math.nan
     rider_w: float = math.nan
+    cadence_rpm: float = math.nan
+    temperature_c: float = math.nan
+    battery_v: float = math.nan
+    battery_a: float = math.nan
     zoned: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointColumns:
+    """The points of a file, column by column; what a fast reader makes at once.
+
+    Parameters
+    ----------
+    unix_ns : (n,) UTC [ns since 1970]; `NO_TIME` where there is none.
+    values : (n,) arrays by name of `QUANTITIES`; a name that is missing was not recorded.
+    zoneless : (n,) True where a time came without a zone and was taken as UTC.
+    developer : (n,) further fields by name.
+    """
+
+    unix_ns: Nanoseconds
+    values: Mapping[str, FloatArray]
+    zoneless: BoolArray
+    developer: Mapping[str, FloatArray] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.unix_ns)
+
+
+def columns_of(points: Sequence[RawPoint]) -> PointColumns:
+    """Turn points, found one by one, into columns."""
+    times = [NO_TIME if point.unix_ns is None else point.unix_ns for point in points]
+    table = {
+        name: np.array([getattr(point, name) for point in points], dtype=np.float64)
+        for name in QUANTITIES
+    }
+    return PointColumns(
+        unix_ns=np.array(times, dtype=np.int64),
+        values={name: column for name, column in table.items() if not np.isnan(column).all()},
+        zoneless=np.array([not point.zoned for point in points], dtype=bool),
+    )
 
 
 def to_unix_ns(moment: datetime | None) -> int | None:
@@ -42,7 +88,7 @@ def to_unix_ns(moment: datetime | None) -> int | None:
         unix_ns = (zoned - _EPOCH) // timedelta(microseconds=1) * 1000
     except (ValueError, OverflowError):  # an offset of a day or more
         return None
-    return unix_ns if abs(unix_ns) < _NS_LIMIT else None
+    return unix_ns if abs(unix_ns) < NS_LIMIT else None
 
 
 def to_float(text: str | None) -> float:
@@ -53,58 +99,64 @@ def to_float(text: str | None) -> float:
         return math.nan
 
 
-def make_track(source: Source, points: Sequence[RawPoint], notes: Iterable[Note]) -> Track:
+def make_track(
+    source: Source, points: PointColumns, notes: Iterable[Note], marks: Sequence[Mark] = ()
+) -> Track:
     """Build a track from points, noting what is missing from them.
 
     Positions outside ±90° and ±180°, or half missing, become NaN.
     """
-    latitude_deg = np.array([point.latitude_deg for point in points], dtype=np.float64)
-    longitude_deg = np.array([point.longitude_deg for point in points], dtype=np.float64)
-    missing = np.isnan(latitude_deg) | np.isnan(longitude_deg)
-    illegal = ~missing & ~((np.abs(latitude_deg) <= 90.0) & (np.abs(longitude_deg) <= 180.0))
-    latitude_deg[missing | illegal] = np.nan
-    longitude_deg[missing | illegal] = np.nan
-    start_unix_ns, time_s = _times(points)
-    untimed = np.isnan(time_s)
-    zoneless = np.array([not point.zoned for point in points], dtype=bool)
+    values = {name: _finite(points.values.get(name), len(points)) for name in QUANTITIES}
+    given = points.values
+    latitude, longitude = values["latitude_deg"], values["longitude_deg"]
+    missing = _no_number(given.get("latitude_deg"), len(points))
+    missing |= _no_number(given.get("longitude_deg"), len(points))
+    legal = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)
+    latitude[~legal] = longitude[~legal] = np.nan
+    start_unix_ns, time_s = _times(points.unix_ns)
     total = len(points)
+    illegal = ~missing & ~legal
     counted = (
         _counted("position-missing", missing, total, "have no position"),
         _counted("position-illegal", illegal, total, "lie outside ±90° or ±180°: position dropped"),
-        _counted("time-missing", untimed, total, "have no readable time"),
-        _counted("time-without-zone", zoneless, total, "have a time without zone: taken as UTC"),
+        _counted("time-missing", np.isnan(time_s), total, "have no readable time"),
+        _counted(
+            "time-without-zone", points.zoneless, total, "have a time without zone: taken as UTC"
+        ),
     )
     return Track(
         source=source.path,
         sha256=source.sha256,
         start_unix_ns=start_unix_ns,
         time_s=time_s,
-        latitude_deg=latitude_deg,
-        longitude_deg=longitude_deg,
-        elevation_m=_finite(point.elevation_m for point in points),
-        speed_m_s=_finite(point.speed_m_s for point in points),
-        odometer_m=_finite(point.odometer_m for point in points),
-        rider_w=_finite(point.rider_w for point in points),
+        **values,
+        developer=points.developer,
+        marks=tuple(marks),
         notes=(*source.notes, *notes, *(note for note in counted if note is not None)),
     )
 
 
-def _times(points: Sequence[RawPoint]) -> tuple[int | None, FloatArray]:
+def _times(unix_ns: Nanoseconds) -> tuple[int | None, FloatArray]:
     """UTC of the first timed point [ns since 1970], and times since then [s]."""
-    start = next((point.unix_ns for point in points if point.unix_ns is not None), None)
-    if start is None:
-        return None, np.full(len(points), np.nan)
+    timed = unix_ns != NO_TIME
+    if not timed.any():
+        return None, np.full(len(unix_ns), np.nan)
+    start = int(unix_ns[np.argmax(timed)])
     # the difference is taken in whole nanoseconds: as floats they would lose a tenth of a µs
-    seconds = [
-        math.nan if point.unix_ns is None else (point.unix_ns - start) / 1e9 for point in points
-    ]
-    return start, np.array(seconds, dtype=np.float64)
+    seconds = np.where(timed, unix_ns - start, 0) / 1e9
+    seconds[~timed] = np.nan
+    return start, seconds
 
 
-def _finite(values: Iterable[float]) -> FloatArray:
-    array = np.array(list(values), dtype=np.float64)
-    array[~np.isfinite(array)] = np.nan
-    return array
+def _finite(values: FloatArray | None, count: int) -> FloatArray:
+    """(count,) copy in which what is no finite number is NaN."""
+    if values is None:
+        return np.full(count, np.nan)
+    return np.where(np.isfinite(values), values, np.nan)
+
+
+def _no_number(values: FloatArray | None, count: int) -> BoolArray:
+    return np.ones(count, dtype=bool) if values is None else np.isnan(values)
 
 
 def _counted(code: str, which: BoolArray, total: int, what: str) -> Note | None:

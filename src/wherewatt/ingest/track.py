@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +20,46 @@ class Note:
 
     code: str
     message: str
+
+
+class MarkKind(StrEnum):
+    """What a mark in a recording says."""
+
+    START = "start"
+    STOP = "stop"
+    LAP = "lap"
+    SESSION = "session"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A moment that the device set apart.
+
+    Parameters
+    ----------
+    kind : what happened; a lap or session is marked at its end.
+    unix_ns : when [ns since 1970]; None if not recorded.
+    started_unix_ns : when the lap or session began; None if not recorded, and for starts and stops.
+    """
+
+    kind: MarkKind
+    unix_ns: int | None
+    started_unix_ns: int | None = None
+
+
+# What a point may hold beside its time, by name of its column.
+QUANTITIES = (
+    "latitude_deg",
+    "longitude_deg",
+    "elevation_m",
+    "speed_m_s",
+    "odometer_m",
+    "rider_w",
+    "cadence_rpm",
+    "temperature_c",
+    "battery_v",
+    "battery_a",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,6 +79,11 @@ class Track:
     speed_m_s : speed as recorded by the device [m/s].
     odometer_m : distance as counted by the device [m].
     rider_w : power at the pedals as recorded [W].
+    cadence_rpm : cadence as recorded [1/min].
+    temperature_c : temperature at the device [°C].
+    battery_v, battery_a : voltage and current of the vehicle's battery from a logger [V], [A].
+    developer : further fields of a FIT file by name, as recorded, in their own units.
+    marks : laps, sessions, and starts and stops of the device's timer, in the order of the file.
     notes : what was odd in the file.
 
     Raises
@@ -55,30 +102,29 @@ class Track:
     speed_m_s: FloatArray
     odometer_m: FloatArray
     rider_w: FloatArray
+    cadence_rpm: FloatArray
+    temperature_c: FloatArray
+    battery_v: FloatArray
+    battery_a: FloatArray
+    developer: Mapping[str, FloatArray] = field(default_factory=dict)
+    marks: tuple[Mark, ...] = field(default=())
     notes: tuple[Note, ...] = field(default=())
 
     def __post_init__(self) -> None:
-        if len({len(values) for values in self.columns.values()}) != 1:
+        columns = (*self.columns.values(), *self.developer.values())
+        if len({len(values) for values in columns}) != 1:
             raise ValueError("track arrays differ in length")
 
     @property
     def columns(self) -> dict[str, FloatArray]:
         """The point arrays by name."""
-        names = (
-            "time_s",
-            "latitude_deg",
-            "longitude_deg",
-            "elevation_m",
-            "speed_m_s",
-            "odometer_m",
-            "rider_w",
-        )
-        return {name: getattr(self, name) for name in names}
+        return {name: getattr(self, name) for name in ("time_s", *QUANTITIES)}
 
     def at(self, index: slice | IntArray) -> Track:
         """The track with only the points chosen by a slice or by their numbers."""
         chosen: dict[str, Any] = {name: values[index] for name, values in self.columns.items()}
-        return replace(self, **chosen)
+        developer = {name: values[index] for name, values in self.developer.items()}
+        return replace(self, **chosen, developer=developer)
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -92,7 +138,7 @@ class Track:
         """Return the points as a DataFrame, one row per point."""
         import pandas as pd  # slow to import, and only needed here
 
-        return pd.DataFrame(self.columns)
+        return pd.DataFrame({**self.columns, **self.developer})
 
 
 def track_stem(path: Path) -> str:
