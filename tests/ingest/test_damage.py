@@ -68,7 +68,7 @@ def survives(path: Path) -> None:
     except WherewattError:
         return
     assert len(track) > 0
-    assert track.to_frame().shape == (len(track), 7)
+    assert track.to_frame().shape == (len(track), 11)
 
 
 @pytest.mark.parametrize("name", TRACKS)
