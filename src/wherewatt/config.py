@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from wherewatt.allocate.settings import Assumed, EstimateSettings, Prior, PriorKind, SurfacePrior
 from wherewatt.errors import ConfigError, nearest_name
 from wherewatt.ingest.sheet import VehicleSheet, read_vehicle_file
+from wherewatt.ingest.source import Limits
 from wherewatt.motion.settings import MotionSettings
 from wherewatt.sections.settings import PlaceSettings, SectionSettings
 from wherewatt.terrain.settings import TerrainSettings
@@ -20,6 +21,7 @@ from wherewatt.terrain.settings import TerrainSettings
 T = TypeVar("T")
 
 _ROOMS: dict[str, Any] = {
+    "ingest": Limits,
     "motion": MotionSettings,
     "terrain": TerrainSettings,
     "sections": SectionSettings,
@@ -33,6 +35,7 @@ _ROOMS: dict[str, Any] = {
 class Config:
     """Everything that can be set, by room."""
 
+    ingest: Limits
     motion: MotionSettings
     terrain: TerrainSettings
     sections: SectionSettings

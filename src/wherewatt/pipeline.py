@@ -14,6 +14,7 @@ from wherewatt.allocate.estimate import estimate_ride
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.ledger import build_ledger
 from wherewatt.allocate.loads import Legs
+from wherewatt.allocate.pack_log import PackLog, pack_log_of
 from wherewatt.allocate.parameters import ride_parameters
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.config import Config
@@ -74,7 +75,10 @@ def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
         If the numbers do not allow an estimate.
     """
     recording = read_recording(
-        track_path, known_surfaces=config.surfaces, vehicle_kinds=config.vehicles
+        track_path,
+        known_surfaces=config.surfaces,
+        vehicle_kinds=config.vehicles,
+        limits=config.ingest,
     )
     ride = trace_ride(recording.track, config.motion)
     side = _side_data(recording, ride)
@@ -148,6 +152,7 @@ def _evidence(
     config: Config,
 ) -> Evidence:
     legs = _legs(sections, profile, recording.sheet, config)
+    pack_log = _pack_log(recording, sections.ride)
     pedals = bool(recording.sheet.vehicle.pedal_assist)
     parameters = ride_parameters(
         recording.sheet,
@@ -157,6 +162,7 @@ def _evidence(
         assumed=config.assumed,
         settings=config.estimate,
         pedalling_unknown=pedals and not np.isfinite(sections.ride.rider_w).any(),
+        logged=pack_log is not None,
     )
     return Evidence(
         sections=sections,
@@ -167,7 +173,16 @@ def _evidence(
         recharge=recording.sheet.recharge,
         wind_speed_m_s=recording.sheet.weather.wind_speed_m_s or 0.0,
         settings=config.estimate,
+        pack_log=pack_log,
     )
+
+
+def _pack_log(recording: Recording, ride: Ride) -> PackLog | None:
+    """The energy a logger counted: in a file beside the track, or in the track itself."""
+    for recorded in (recording.pack_log, recording.track):
+        if recorded is not None and (log := pack_log_of(recorded, ride)) is not None:
+            return log
+    return None
 
 
 def _legs(sections: Sections, profile: Profile, sheet: RideSheet, config: Config) -> Legs:
@@ -215,10 +230,18 @@ def _density(height_m: FloatArray, sheet: RideSheet, config: Config) -> FloatArr
 
 def _notes(recording: Recording, evidence: Evidence, converged: bool) -> list[Note]:
     """What a reader of the numbers has to know."""
-    notes = []
-    measured = len(evidence.shown) or any(
-        value is not None
-        for value in (evidence.recharge.wall_energy_wh, evidence.recharge.metered_wh)
+    notes: list[Note] = []
+    if evidence.pack_log is not None:
+        notes += evidence.pack_log.notes
+    elif recording.pack_log is not None:
+        notes.append(Note("pack-log-elsewhere", "the pack log holds nothing of this ride's time"))
+    measured = (
+        len(evidence.shown)
+        or evidence.pack_log is not None
+        or any(
+            value is not None
+            for value in (evidence.recharge.wall_energy_wh, evidence.recharge.metered_wh)
+        )
     )
     if not measured:
         message = "no call-outs and no recharge energy: this is the handbook's estimate"

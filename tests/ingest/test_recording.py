@@ -110,7 +110,8 @@ def test_find_tracks_reports_all_that_is_missing(tmp_path: Path) -> None:
         "expected a track file or a folder of tracks"
     )
     assert second == (
-        "empty: found no track in this folder, expected files with .gpx, .fit, .gpx.gz, .fit.gz"
+        "empty: found no track in this folder, expected files with "
+        ".gpx, .fit, .tcx, .gpx.gz, .fit.gz, .tcx.gz, .csv, .csv.gz"
     )
     assert "loop" in third
     assert "null" in fourth

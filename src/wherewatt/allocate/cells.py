@@ -6,14 +6,15 @@ over legs are made once per iteration, by cell; the rest of the estimate works o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from wherewatt.allocate.callouts import ShownPercent
 from wherewatt.allocate.loads import Loads
 from wherewatt.allocate.settings import EstimateSettings
-from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.arrays import BoolArray, FloatArray, IntArray
+from wherewatt.motion.ride import Ride
 from wherewatt.sections.cutting import Sections
 from wherewatt.sections.surface import UNTAGGED
 from wherewatt.units import JOULES_PER_WATT_HOUR
@@ -44,6 +45,16 @@ class Cells:
         """Number of stretches."""
         return len(self.stretch_spread)
 
+    def each_alone(self, which: BoolArray, spread: float) -> Cells:
+        """The same cells, of which those chosen are each a stretch of its own.
+
+        Where a logger measured a cell, the model need not know it beforehand: `spread` is wide.
+        """
+        own = np.cumsum(which) + self.stretches - 1
+        number, stretch = np.unique(np.where(which, own, self.stretch), return_inverse=True)
+        spreads = np.concatenate([self.stretch_spread, np.full(int(which.sum()), spread)])
+        return replace(self, stretch=stretch, stretch_spread=spreads[number])
+
     def sums(self, values: FloatArray) -> FloatArray:
         """Sums over the legs of each cell; the last axis of `values` is legs."""
         return np.add.reduceat(values, self.first_leg, axis=-1)
@@ -62,32 +73,35 @@ def cut_cells(
     the wind, of which the estimate knows one vector for the whole ride but not the shelter.
     """
     ride = sections.ride
-    total = max(float(ride.distance_m[-1]), 1.0)
-    stretches = max(1, round(total / settings.stretch_m))
-    middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
-    stretch = np.minimum((middle / total * stretches).astype(np.intp), stretches - 1)
+    stretch, stretches = _stretches(ride, settings.stretch_m)
     point = np.searchsorted(ride.time_s, shown.time_s - 1e-6)  # first point at or after it
     passed = np.cumsum(np.bincount(point, minlength=len(ride.time_s)))[:-1]
-    changed = np.ones(len(middle), dtype=bool)
+    changed = np.ones(len(stretch), dtype=bool)
     changed[1:] = (
         (np.diff(sections.leg_section) != 0) | (np.diff(stretch) != 0) | (np.diff(passed) != 0)
     )
     first = np.flatnonzero(changed)
-    length = sections.total(ride.leg_distance_m)[sections.leg_section]
-    share = np.divide(ride.leg_distance_m, length, out=np.zeros_like(length), where=length > 0)
+    metres = ride.leg_distance_m
     untagged = np.array([name == UNTAGGED for name in sections.surface])[sections.leg_section]
-    unknown = _share_of(untagged * ride.leg_distance_m, ride.leg_distance_m, stretch, stretches)
+    unknown = _share_of(untagged * metres, metres, stretch, stretches)
+    known_part = np.hypot(settings.stretch_spread, settings.shelter_spread_s_m * wind_speed_m_s)
+    length = sections.total(metres)[sections.leg_section]
     return Cells(
         first_leg=first,
         section=sections.leg_section[first],
         stretch=stretch[first],
-        stretch_spread=np.hypot(
-            np.hypot(settings.stretch_spread, settings.shelter_spread_s_m * wind_speed_m_s),
-            settings.untagged_spread * unknown,
-        ),
-        leg_share=share,
+        stretch_spread=np.hypot(known_part, settings.untagged_spread * unknown),
+        leg_share=np.divide(metres, length, out=np.zeros_like(length), where=length > 0),
         before=np.searchsorted(first, point),
     )
+
+
+def _stretches(ride: Ride, stretch_m: float) -> tuple[IntArray, int]:
+    """(n−1,) stretch of each leg, of equal lengths as near to `stretch_m` as fits; their number."""
+    total = max(float(ride.distance_m[-1]), 1.0)
+    stretches = max(1, round(total / stretch_m))
+    middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
+    return np.minimum((middle / total * stretches).astype(np.intp), stretches - 1), stretches
 
 
 def _share_of(part: FloatArray, whole: FloatArray, label: IntArray, labels: int) -> FloatArray:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from wherewatt.allocate.callouts import ShownPercent
 from wherewatt.allocate.loads import Legs
+from wherewatt.allocate.pack_log import PackLog
 from wherewatt.allocate.parameters import Parameters
 from wherewatt.allocate.settings import EstimateSettings
 from wherewatt.arrays import FloatArray
@@ -26,6 +27,7 @@ class Evidence:
     shown : call-outs of percent.
     recharge : energy put back.
     wind_speed_m_s : wind at 10 m as the sheet tells it, zero where it does not [m/s].
+    pack_log : energy that a logger counted, or None.
     settings : the estimate's settings.
     """
 
@@ -37,3 +39,4 @@ class Evidence:
     recharge: RechargeSheet
     wind_speed_m_s: float
     settings: EstimateSettings
+    pack_log: PackLog | None = None

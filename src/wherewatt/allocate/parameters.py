@@ -95,6 +95,7 @@ def ride_parameters(
     assumed: Assumed,
     settings: EstimateSettings,
     pedalling_unknown: bool,
+    logged: bool = False,
 ) -> Parameters:
     """The unknowns of a ride, with what the sheet states in place of the handbook.
 
@@ -102,6 +103,7 @@ def ride_parameters(
     ----------
     surfaces : the surfaces that occur.
     pedalling_unknown : True if a rider pedals and no power was recorded.
+    logged : True if a logger measured the battery.
     """
     items = [Parameter("mass_kg", _mass(sheet, priors))]
     for name in _VEHICLE_KEYS:
@@ -124,6 +126,8 @@ def ride_parameters(
         stated = sheet.recharge.charger_efficiency
         efficiency = _stated(priors["charger_efficiency"], stated, None, settings)
         items.append(Parameter("charger_efficiency", efficiency))
+    if logged:
+        items.append(Parameter("logger_gain", priors["logger_gain"]))
     for name in ("start_charge", "display_bend", "display_sag", "display_delay_s"):
         items.append(Parameter(name, priors[name]))
     return Parameters(tuple(items))

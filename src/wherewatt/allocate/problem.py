@@ -51,9 +51,20 @@ class RideProblem:
             evidence.settings,
             wind_speed_m_s=evidence.wind_speed_m_s,
         )
+        self.logged_wh = self._logged()
+        self.cells = self.cells.each_alone(
+            np.isfinite(self.logged_wh), evidence.settings.logged_stretch_spread
+        )
         self.height_modes = _height_modes(evidence.height_covariance)
         self.p = len(evidence.parameters)
         self.unknowns = self.p + self.cells.stretches + self.height_modes.shape[1]
+
+    def _logged(self) -> FloatArray:
+        """(c,) energy of each cell as a logger measured it [Wh]; NaN where none did."""
+        log, ride = self.evidence.pack_log, self.evidence.sections.ride
+        if log is None:
+            return np.full(len(self.cells.first_leg), np.nan)
+        return log.between(ride.time_s[np.append(self.cells.first_leg, len(ride.standing))])
 
     def start(self) -> FloatArray:
         """The priors' centers, but with the charge at the start that the call-outs suggest."""
@@ -140,6 +151,7 @@ class RideProblem:
                 dof=np.full(len(shown), self.evidence.settings.student_dof),
             ),
             *self._recharge(point, values),
+            *self._measured_cells(point, values),
             self._not_overfull(point, values["start_charge"]),
         ]
         return Measurements(
@@ -178,6 +190,20 @@ class RideProblem:
             row[index] -= ratio / efficiency * point.value_slopes["charger_efficiency"]
             parts.append(_normal(ratio - 1.0, row, settings.wall_energy_spread))
         return parts
+
+    def _measured_cells(self, point: _Predicted, values: dict[str, float]) -> list[Measurements]:
+        """Cells that a logger measured, each with its own error and a gain in common."""
+        known = np.isfinite(self.logged_wh)
+        if not known.any():
+            return []
+        measured, energy = self.logged_wh[known], point.energy.wh[known]
+        slopes = values["logger_gain"] * point.energy.slopes[known]
+        index = self.evidence.parameters.index["logger_gain"]
+        slopes[:, index] += energy * point.value_slopes["logger_gain"]
+        settings = self.evidence.settings
+        sd = np.hypot(settings.logged_floor_wh, settings.logged_spread * measured)
+        residual = measured - values["logger_gain"] * energy
+        return [Measurements(residual, slopes, sd, np.full(len(sd), np.inf))]
 
     def _not_overfull(self, point: _Predicted, start_charge: float) -> Measurements:
         """No pack starts with more than its usable capacity."""

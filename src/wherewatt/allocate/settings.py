@@ -77,3 +77,6 @@ class EstimateSettings:
     wall_energy_spread: float
     metered_spread: float
     overfull_spread: float
+    logged_spread: float
+    logged_stretch_spread: float
+    logged_floor_wh: float

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wherewatt.arrays import BoolArray, FloatArray
-from wherewatt.ingest.source import Source
+from wherewatt.ingest.source import Source, refuse_beyond
 from wherewatt.ingest.track import QUANTITIES, Mark, Note, Track
 
 Nanoseconds = npt.NDArray[np.int64]
@@ -105,14 +105,23 @@ def make_track(
     """Build a track from points, noting what is missing from them.
 
     Positions outside ±90° and ±180°, or half missing, become NaN.
+
+    Raises
+    ------
+    TrackError
+        If there are more points than the limits allow.
     """
+    if len(points) > source.limits.max_points:
+        refuse_beyond(source.path, "max_points", source.limits.max_points, "points")
     values = {name: _finite(points.values.get(name), len(points)) for name in QUANTITIES}
     given = points.values
     latitude, longitude = values["latitude_deg"], values["longitude_deg"]
     missing = _no_number(given.get("latitude_deg"), len(points))
     missing |= _no_number(given.get("longitude_deg"), len(points))
     legal = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)
-    latitude[~legal] = longitude[~legal] = np.nan
+    if not legal.all():
+        values["latitude_deg"] = np.where(legal, latitude, np.nan)
+        values["longitude_deg"] = np.where(legal, longitude, np.nan)
     start_unix_ns, time_s = _times(points.unix_ns)
     total = len(points)
     illegal = ~missing & ~legal
@@ -149,10 +158,14 @@ def _times(unix_ns: Nanoseconds) -> tuple[int | None, FloatArray]:
 
 
 def _finite(values: FloatArray | None, count: int) -> FloatArray:
-    """(count,) copy in which what is no finite number is NaN."""
+    """(count,) values in which what is no finite number is NaN.
+
+    A column that was not recorded is one NaN seen `count` times: it takes no memory.
+    """
     if values is None:
-        return np.full(count, np.nan)
-    return np.where(np.isfinite(values), values, np.nan)
+        return np.broadcast_to(np.nan, count)
+    finite = np.isfinite(values)
+    return values if finite.all() else np.where(finite, values, np.nan)
 
 
 def _no_number(values: FloatArray | None, count: int) -> BoolArray:

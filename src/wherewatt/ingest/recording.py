@@ -8,18 +8,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn, TypeVar
 
-from wherewatt.errors import Problem, SideFileError, TrackError, display_name
-from wherewatt.ingest import TRACK_ENDINGS, read_track
+from wherewatt.errors import InputError, Problem, SideFileError, TrackError, display_name
+from wherewatt.ingest import LOG_ENDINGS, TRACK_ENDINGS, read_track
+from wherewatt.ingest.log import is_log_file, read_pack_log
 from wherewatt.ingest.places import TaggedLine, read_places
 from wherewatt.ingest.readings import CallOut, read_readings
 from wherewatt.ingest.sheet import RideSheet, VehicleSheet, read_sheet
+from wherewatt.ingest.source import DEFAULT_LIMITS, Limits
 from wherewatt.ingest.tags import SurfaceTag, read_tags
 from wherewatt.ingest.track import Track, track_stem
 
 READINGS_ENDING = ".readings.csv"
 TAGS_ENDING = ".surface.csv"
 SHEET_ENDING = ".toml"
+PACK_LOG_ENDING = ".log.csv"
 PLACES_NAME = "places.geojson"
+
+_SIDE_TABLES = (READINGS_ENDING, TAGS_ENDING, PACK_LOG_ENDING)
 
 T = TypeVar("T")
 
@@ -35,6 +40,7 @@ class Recording:
     tags : hand tags of this ride.
     places : lines tagged for every ride.
     sheet : the ride sheet.
+    pack_log : battery voltage and current of a logger in its own file; None without one.
     """
 
     track: Track
@@ -42,6 +48,7 @@ class Recording:
     tags: tuple[SurfaceTag, ...]
     places: tuple[TaggedLine, ...]
     sheet: RideSheet
+    pack_log: Track | None = None
 
 
 def read_recording(
@@ -49,11 +56,12 @@ def read_recording(
     *,
     known_surfaces: Collection[str],
     vehicle_kinds: Mapping[str, VehicleSheet],
+    limits: Limits = DEFAULT_LIMITS,
 ) -> Recording:
     """Read a track and the side files that lie beside it.
 
-    For ``ride.gpx`` (or ``ride.fit``, also ``.gz``) these are ``ride.readings.csv``,
-    ``ride.surface.csv``, ``ride.toml`` and ``places.geojson``, all optional.
+    For ``ride.gpx`` (or another of `TRACK_ENDINGS`) these are ``ride.readings.csv``,
+    ``ride.surface.csv``, ``ride.toml``, ``ride.log.csv`` and ``places.geojson``, all optional.
 
     Raises
     ------
@@ -63,7 +71,7 @@ def read_recording(
         With the problems of all side files.
     """
     path = Path(track_path)
-    track = read_track(path)
+    track = read_track(path, limits=limits)
     stem = track_stem(path)
     problems: list[Problem] = []
 
@@ -73,7 +81,7 @@ def read_recording(
             return absent
         try:
             return read(side_path)
-        except SideFileError as error:
+        except InputError as error:
             problems.extend(error.problems)
             return absent
 
@@ -85,6 +93,7 @@ def read_recording(
         sheet=beside(
             stem + SHEET_ENDING, lambda side: read_sheet(side, vehicle_kinds), RideSheet()
         ),
+        pack_log=beside(stem + PACK_LOG_ENDING, lambda side: read_pack_log(side, limits), None),
     )
     if problems:
         raise SideFileError(*problems)
@@ -95,7 +104,7 @@ def find_tracks(paths: Iterable[Path | str]) -> tuple[Path, ...]:
     """Track files among files and folders, sorted, each once.
 
     A file is taken whatever its name; a folder is searched with its subfolders for
-    `TRACK_ENDINGS`, leaving out what is hidden.
+    `TRACK_ENDINGS`, leaving out what is hidden, and CSV files whose header is not that of a log.
 
     Raises
     ------
@@ -129,7 +138,19 @@ def _tracks_in(folder: Path) -> Iterator[Path]:
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in names:
             if name.lower().endswith(TRACK_ENDINGS) and not name.startswith("."):
-                yield Path(parent, name)
+                path = Path(parent, name)
+                if not name.lower().endswith(LOG_ENDINGS) or _may_be_log(path):
+                    yield path
+
+
+def _may_be_log(path: Path) -> bool:
+    """Whether a CSV file of a folder is meant to be a track: many other tables are CSV too."""
+    if path.name.lower().removesuffix(".gz").endswith(_SIDE_TABLES):
+        return False
+    try:
+        return is_log_file(path)
+    except OSError:  # the reading of it will say why
+        return True
 
 
 def _raise(error: OSError) -> NoReturn:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import gzip
 import hashlib
 import io
+import os
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import Enum
 from pathlib import Path
 from typing import NoReturn
@@ -14,10 +15,9 @@ from typing import NoReturn
 from wherewatt.errors import Problem, TrackError, display_name
 from wherewatt.ingest.track import Note
 
-# A week at 1 Hz with every extension stays far below; a gzip bomb does not.
-MAX_BYTES = 1 << 30
-
-_GZIP_MAGIC = b"\x1f\x8b"
+GZIP_MAGIC = b"\x1f\x8b"
+_GZIP_MEMBER = b"\x1f\x8b\x08"
+_MOST_MEMBERS = 100_000  # each takes time, even if nothing is in it
 _CHUNK_BYTES = 1 << 18
 _BEFORE_MARKUP = b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n"  # byte-order marks, UTF-16 zeros, white space
 _TEXT_CONTROLS = frozenset("\t\r\n")
@@ -31,6 +31,39 @@ class Format(Enum):
 
 
 @dataclass(frozen=True, slots=True)
+class Limits:
+    """What is refused as absurd, so that reading ends soon and within bounded memory.
+
+    Its values are those of table [ingest] in ``config/defaults.toml``, which gives the reasons.
+
+    Parameters
+    ----------
+    max_file_bytes : size of a file on disk [byte].
+    max_inflated_bytes : size of a gzipped file once it is inflated [byte].
+    max_xml_depth : how deep elements may lie within elements.
+    max_points : points of a track.
+
+    Raises
+    ------
+    ValueError
+        If a limit is below 1.
+    """
+
+    max_file_bytes: int = 1 << 29
+    max_inflated_bytes: int = 1 << 29
+    max_xml_depth: int = 100
+    max_points: int = 3_000_000
+
+    def __post_init__(self) -> None:
+        for limit in fields(self):
+            if getattr(self, limit.name) < 1:
+                raise ValueError(f"{limit.name} must be at least 1")
+
+
+DEFAULT_LIMITS = Limits()
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """A track file in memory.
 
@@ -40,12 +73,14 @@ class Source:
     sha256 : hash of its bytes as on disk, hexadecimal.
     data : its bytes, inflated if it was gzipped.
     notes : what was odd about them.
+    limits : how much of what may be in it.
     """
 
     path: Path
     sha256: str
     data: bytes
     notes: tuple[Note, ...] = ()
+    limits: Limits = DEFAULT_LIMITS
 
 
 def refuse(path: Path, found: str, expected: str, *, place: str = "", mend: str = "") -> NoReturn:
@@ -59,38 +94,64 @@ def refuse(path: Path, found: str, expected: str, *, place: str = "", mend: str 
     raise TrackError(Problem(display_name(path), place, found, expected, mend))
 
 
-def read_source(path: Path) -> Source:
+def refuse_beyond(path: Path, limit: str, value: int, what: str) -> NoReturn:
+    """End the reading of a file that goes beyond one of the `Limits`.
+
+    Parameters
+    ----------
+    path : the file.
+    limit, value : name and value of the limit.
+    what : what there is too much of ("points").
+
+    Raises
+    ------
+    TrackError
+        Always.
+    """
+    mend = f"the limit is {limit} in [ingest] of config/defaults.toml"
+    refuse(path, f"more than {value:,} {what}", "a smaller track file", mend=mend)
+
+
+def read_source(path: Path, limits: Limits = DEFAULT_LIMITS) -> Source:
     """Read a track file and inflate it if it is gzipped, whatever its name.
 
     Raises
     ------
     TrackError
-        If the file cannot be read, or is larger than `MAX_BYTES`, inflated or not.
+        If the file cannot be read, or is larger than the limits allow.
     """
     try:
         with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
+            # asked for its size and one more: memory for the limit would cost time to provide
+            size = min(os.fstat(file.fileno()).st_size, limits.max_file_bytes)
+            raw = file.read(size + 1)
+            if len(raw) > size:  # it grew, or is no plain file
+                raw += file.read(limits.max_file_bytes + 1 - len(raw))
     except (OSError, ValueError) as error:  # ValueError: a zero byte in the name
         refuse(path, getattr(error, "strerror", None) or str(error), "a readable track file")
-    if len(raw) > MAX_BYTES:
-        refuse(path, f"more than {MAX_BYTES:,} bytes", "a smaller track file")
+    if len(raw) > limits.max_file_bytes:
+        refuse_beyond(path, "max_file_bytes", limits.max_file_bytes, "bytes")
     sha256 = hashlib.sha256(raw).hexdigest()
-    if not raw.startswith(_GZIP_MAGIC):
-        return Source(path, sha256, raw)
-    data, notes = _inflate(path, raw)
-    return Source(path, sha256, data, notes)
+    if not raw.startswith(GZIP_MAGIC):
+        return Source(path, sha256, raw, limits=limits)
+    data, notes = _inflate(path, raw, limits.max_inflated_bytes)
+    return Source(path, sha256, data, notes, limits)
 
 
-def _inflate(path: Path, raw: bytes) -> tuple[bytes, tuple[Note, ...]]:
+def _inflate(path: Path, raw: bytes, most_bytes: int) -> tuple[bytes, tuple[Note, ...]]:
     """Inflate a gzip file, as far as it can be read."""
+    if raw.count(_GZIP_MEMBER) > _MOST_MEMBERS:
+        refuse(path, f"more than {_MOST_MEMBERS:,} gzip files in one", "a track file, gzipped once")
+    # zeros may follow, and would be read one by one; the last few may belong to the data
+    raw = raw[: len(raw.rstrip(b"\0")) + 64]
     inflated = bytearray()
     try:
         with gzip.GzipFile(fileobj=io.BytesIO(raw)) as file:
             # read1: with read, an error would take the bytes before it along
             while chunk := file.read1(_CHUNK_BYTES):
                 inflated += chunk
-                if len(inflated) > MAX_BYTES:
-                    refuse(path, f"more than {MAX_BYTES:,} bytes inflated", "a smaller track file")
+                if len(inflated) > most_bytes:
+                    refuse_beyond(path, "max_inflated_bytes", most_bytes, "bytes inflated")
     except (OSError, EOFError, zlib.error) as error:
         if not inflated:
             refuse(path, f"gzip data that cannot be inflated ({error})", "a whole gzip file")

@@ -79,6 +79,7 @@ PARAMETER_WORDS = {
     "pedal_power_w": ParameterWords("Pedalling power", "W"),
     "battery_usable_wh": ParameterWords("Usable capacity", "Wh"),
     "charger_efficiency": ParameterWords("Charger efficiency", "%", 100.0),
+    "logger_gain": ParameterWords("Gain of the pack logger", ""),
     "start_charge": ParameterWords("Energy left at the start", "%", 100.0),
     "display_bend": ParameterWords("Display counts energy (0) or charge (1)", ""),
     "display_sag": ParameterWords("Sag of the display under load", "points/kW"),

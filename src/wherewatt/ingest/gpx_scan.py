@@ -1,0 +1,169 @@
+"""Reading the points of a GPX file column by column: fast, and exact or not at all.
+
+The file is cut in two. What lies outside the track points (its *frame*) goes through expat, with an
+empty ``<trkpt/>`` in place of each run of points; so it is as well-formed as expat says, and an
+empty point that expat does not see stood within a comment or CDATA. The points themselves are
+taken in chunks, by array operations on the positions of ``<`` and ``>``.
+
+The scan vouches for a chunk if, within its points,
+
+- every ``<`` is followed by one ``>`` before the next ``<``;
+- all bytes are ASCII characters that XML allows, and no ``&`` is among them;
+- there are no comments, CDATA or processing instructions;
+- names are plain, end tags are the mere name, and start and end tags nest and match;
+- attributes are well-formed (``lat`` and ``lon`` in one of the usual layouts are seen to be so;
+  expat reads all others).
+
+That is well-formed XML. Else, and for a document type or a frame that breaks, the scan declines,
+and `wherewatt.ingest.gpx_salvage` reads the file and says what is wrong with it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from xml.parsers import expat
+
+import numpy as np
+
+from wherewatt.ingest.gpx_points import Chunk, read_chunk
+from wherewatt.ingest.gpx_tags import Kind, UnusualError
+from wherewatt.ingest.points import PointColumns
+from wherewatt.ingest.source import Limits
+from wherewatt.ingest.xml_stream import EntityDeclaredError, local_name, new_parser
+
+_FIRST_POINT = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?trkpt)[\s/>]")
+_CHUNK_BYTES = 1 << 20
+# expat begins a tag or comment anew with each piece: one without end would take quadratic time
+_LONGEST_MARKUP_BYTES = 8 * _CHUNK_BYTES
+
+
+def scan(data: bytes, limits: Limits) -> PointColumns | None:
+    """Read the track points of a GPX file, or decline.
+
+    Parameters
+    ----------
+    data : the file as UTF-8 text.
+    limits : how many points there may be (the scan ends when there are more), and how deep
+        elements may lie.
+
+    Returns
+    -------
+    The same points as `wherewatt.ingest.gpx_salvage.salvage` gives; None to let that read them.
+    """
+    found = _FIRST_POINT.search(data)
+    if found is None:
+        return None
+    frame = _Frame(found[1])
+    chunks: list[PointColumns] = []
+    deepest = 0
+    try:
+        for chunk in _chunks(data, found.start(), frame):
+            chunks.append(chunk.columns)
+            deepest = max(deepest, chunk.levels)
+            if sum(map(len, chunks)) > limits.max_points:
+                return _joined(chunks)
+        frame.finish()
+    except (UnusualError, EntityDeclaredError, expat.ExpatError):
+        return None
+    return _joined(chunks) if frame.deepest + deepest <= limits.max_xml_depth else None
+
+
+def _chunks(data: bytes, start: int, frame: _Frame) -> Iterator[Chunk]:
+    """Read the points from the first on, chunk by chunk, and what lies around them."""
+    known: list[Kind] = []
+    frame.feed(data, 0, start)
+    opening = b"<" + frame.point
+    while start >= 0:
+        end = _chunk_end(data, start, frame.point)
+        chunk = read_chunk(memoryview(data)[start:end], frame.point, known)
+        frame.mark()
+        for gap in chunk.gaps:
+            frame.feed(gap, 0, len(gap))
+            frame.mark()
+        frame.feed(chunk.tail, 0, len(chunk.tail))
+        yield chunk
+        start = data.find(opening, end)
+        frame.feed(data, end, start if start >= 0 else len(data))
+
+
+class _Frame:
+    """What lies outside the points, read by expat with an empty point in place of each run.
+
+    Parameters
+    ----------
+    point : name of a track point, with its prefix.
+    """
+
+    def __init__(self, point: bytes) -> None:
+        self.point = point
+        self.deepest = 0
+        self._depth = 0
+        self._marked = self._seen = 0
+        self._fed = 0
+        self._parser = new_parser()
+        self._parser.StartElementHandler = self._start
+        self._parser.EndElementHandler = self._end
+        self._parser.StartDoctypeDeclHandler = self._doctype
+
+    def feed(self, data: bytes, start: int, end: int) -> None:
+        """Take a part of the frame."""
+        for place in range(start, end, _CHUNK_BYTES):
+            piece = data[place : min(place + _CHUNK_BYTES, end)]
+            self._parser.Parse(piece, False)
+            self._fed += len(piece)
+            if self._fed - self._parser.CurrentByteIndex > _LONGEST_MARKUP_BYTES:
+                raise UnusualError
+
+    def mark(self) -> None:
+        """Put an empty point here."""
+        self._marked += 1
+        mark = b"<" + self.point + b"/>"
+        self.feed(mark, 0, len(mark))
+
+    def finish(self) -> None:
+        """End the document."""
+        self._parser.Parse(b"", True)
+        if self._seen != self._marked:
+            raise UnusualError  # a mark stood in a comment, or a point elsewhere was not found
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        if self._depth == 0 and local_name(name).lower() != "gpx":
+            raise UnusualError
+        self._depth += 1
+        self.deepest = max(self.deepest, self._depth)
+        self._seen += local_name(name) == "trkpt"
+
+    def _end(self, name: str) -> None:
+        self._depth -= 1
+
+    def _doctype(self, *declaration: object) -> None:
+        raise UnusualError  # it may give attributes that no tag shows
+
+
+def _chunk_end(data: bytes, start: int, point: bytes) -> int:
+    """Find where to end a chunk: after a point's end, before one's start, or at the file's end."""
+    limit = start + _CHUNK_BYTES
+    closing, opening = b"</" + point + b">", b"<" + point
+    if (end := data.rfind(closing, start, limit)) >= 0:
+        return end + len(closing)
+    if (end := data.rfind(opening, start + 1, limit)) >= 0:
+        return end
+    if (end := data.find(b"/>", start, limit)) >= 0:
+        return end + 2
+    raise UnusualError
+
+
+def _joined(chunks: list[PointColumns]) -> PointColumns:
+    """Put the points of all chunks together."""
+    names = dict.fromkeys(name for chunk in chunks for name in chunk.values)
+    return PointColumns(
+        unix_ns=np.concatenate([chunk.unix_ns for chunk in chunks]),
+        values={
+            name: np.concatenate(
+                [chunk.values.get(name, np.full(len(chunk), np.nan)) for chunk in chunks]
+            )
+            for name in names
+        },
+        zoneless=np.concatenate([chunk.zoneless for chunk in chunks]),
+    )
