@@ -83,8 +83,8 @@ def main() -> int:
                     write_gpx_file(path, points)
                 else:
                     write_fit_file(path, points, mixed="mixed" in kind)
-                repeat = 1 if points >= 1_000_000 else options.repeat
-                other, ours = measure(peer, path, repeat), measure("wherewatt", path, 5)
+                repeat = max(1, round(options.repeat * min(10.0, 30_000 / points)))
+                other, ours = measure(peer, path, repeat), measure("wherewatt", path, 2 + repeat)
                 if other["points"] != ours["points"]:
                     raise AssertionError(f"{kind}: {other['points']} and {ours['points']} points")
                 print(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import struct
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from tests.ingest.builders import file_id, fit_part
@@ -84,7 +84,9 @@ class Builder:
         header = local if offset_s is None else 0x80 | local << 5 | offset_s & 0x1F
         self.parts.append(bytes((header,)) + body)
 
-    def packed(self, local: int, letters: str, *values: float, offset_s: int | None = None) -> None:
+    def packed(
+        self, local: int, letters: str, *values: float | bytes, offset_s: int | None = None
+    ) -> None:
         """A message of values as `struct` packs them."""
         self.data(local, struct.pack(self.orders[local] + letters, *values), offset_s=offset_s)
 
@@ -132,12 +134,12 @@ def random_fit(rng: random.Random, *, usual: bool) -> bytes:
 
 def _random_part(rng: random.Random, *, usual: bool) -> bytes:
     build = Builder([file_id(rng.choice((4, 4, 6)))] if rng.random() < 0.8 else [])
-    described: list[tuple[int, int, int]] = []
+    described: dict[tuple[int, int], int] = {}  # size by number and developer
     shapes: dict[int, _Shape] = {}
     clock = rng.choice((1_000, 1_115_000_000, 2**32 - 200))
     for _ in range(rng.randint(1, 12)):
         if rng.random() < 0.2:
-            described.append(_describe(build, rng))
+            described.update(_describe(build, rng))
         local = rng.randrange(5)
         shapes[local] = _shape(rng, described, usual=usual)
         shape = shapes[local]
@@ -152,16 +154,16 @@ def _random_part(rng: random.Random, *, usual: bool) -> bytes:
     return build.file(header_size=rng.choice((12, 14)))
 
 
-def _describe(build: Builder, rng: random.Random) -> tuple[int, int, int]:
+def _describe(build: Builder, rng: random.Random) -> dict[tuple[int, int], int]:
     number, developer = rng.randrange(3), rng.randrange(2)
     base_type = rng.choice(list(TYPES))
     name = rng.choice((b"volts", b"power", b"Temp \xc3\xa9", b"\xff\xfe", b""))
     scale, offset = rng.choice((0xFF, 0, 1, 10)), rng.choice((0x7F, 0, -5, 3))
     build.describe(number, base_type, name, developer=developer, scale=scale, offset=offset)
-    return number, developer, TYPES[base_type][0]
+    return {(number, developer): TYPES[base_type][0]}
 
 
-def _shape(rng: random.Random, described: Sequence[tuple[int, int, int]], *, usual: bool) -> _Shape:
+def _shape(rng: random.Random, described: Mapping[tuple[int, int], int], *, usual: bool) -> _Shape:
     message = rng.choice((RECORD, RECORD, RECORD, *USUAL))
     known = USUAL[message]
     numbers = rng.sample(list(known), rng.randint(1, len(known)))
@@ -178,8 +180,8 @@ def _shape(rng: random.Random, described: Sequence[tuple[int, int, int]], *, usu
             number = rng.choice((*known, 8, 2, 6, 253))
             fields.insert(rng.randrange(len(fields)), Told(number, size, base_type))
     developer = [
-        Told(number, size * rng.choice((1, 1, 1, 2)), index)
-        for number, index, size in (rng.sample(described, min(len(described), 2)))
+        Told(number, described[number, index] * rng.choice((1, 1, 1, 2)), index)
+        for number, index in rng.sample(list(described), min(len(described), 2))
     ]
     return _Shape(message, tuple(fields), tuple(developer), rng.choice("<>"))
 

@@ -6,7 +6,7 @@ another type than the profile's, and a developer's field with the number of the 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -102,80 +102,72 @@ def _points(
     records: Sequence[tuple[Group, Nanoseconds]], ways: Sequence[FloatArray | None]
 ) -> tuple[PointColumns, int]:
     """The points in the order of the file, and how many developers' fields are left out."""
-    ranks = _ranks([group for group, _ in records])
-    total = sum(map(len, ranks))
+    total = sum(len(group.starts) for group, _ in records)
     seconds = np.full(total, NO_TIME, dtype=np.int64)
     readings: dict[str, FloatArray] = {}
     developer: dict[str, FloatArray] = {}
     left_out: set[str] = set()
-    for (group, times), rank, way in zip(records, ranks, ways, strict=True):
+    for (group, times), rank, way in zip(records, _ranks(records), ways, strict=True):
         seconds[rank] = times
-        for name, numbers in _readings(group, way).items():
-            _column(readings, name, total)[rank] = numbers
-        for name, slots in _developer_fields(group.layout).items():
+        for name, numbers in _readings(group, way):
+            _fill(readings, name, rank, numbers, total)
+        for name, slot in _developer_slots(group.layout):
             if name not in developer and len(developer) == MAX_DEVELOPER_FIELDS:
                 left_out.add(name)
                 continue
-            _column(developer, name, total)[rank] = _developer_numbers(group, slots)
+            _fill(developer, name, rank, _developer_numbers(group, slot), total)
     return columns_from(seconds, readings, developer), len(left_out)
 
 
-def _column(columns: dict[str, FloatArray], name: str, total: int) -> FloatArray:
-    """The column of a name; a new one of NaN if there is none."""
+def _fill(
+    columns: dict[str, FloatArray],
+    name: str,
+    rank: IntArray | slice,
+    numbers: FloatArray,
+    total: int,
+) -> None:
+    """Fill the gaps of a column: of fields that say the same, the first that says something."""
     if name not in columns:
         columns[name] = np.full(total, np.nan)
-    return columns[name]
+    before = columns[name][rank]
+    columns[name][rank] = np.where(np.isnan(before), numbers, before)
 
 
-def _ranks(records: Sequence[Group]) -> list[IntArray]:
-    """Which point each message of each group is."""
-    if not records:
-        return []
-    order = np.argsort(np.concatenate([group.starts for group in records]), kind="stable")
+def _ranks(records: Sequence[tuple[Group, Nanoseconds]]) -> list[IntArray | slice]:
+    """Which points the messages of each group are."""
+    if len(records) < 2:
+        return [slice(None)] * len(records)
+    order = np.argsort(np.concatenate([group.starts for group, _ in records]), kind="stable")
     ranks = np.empty_like(order)
     ranks[order] = np.arange(len(order))
-    return np.split(ranks, np.cumsum([len(group.starts) for group in records])[:-1])
+    return [*np.split(ranks, np.cumsum([len(group.starts) for group, _ in records])[:-1])]
 
 
-def _readings(group: Group, way: FloatArray | None) -> dict[str, FloatArray]:
-    """Values of the fields of records by name of `READINGS`."""
-    named: dict[str, FloatArray] = {}
-
-    def take(name: str, numbers: FloatArray) -> None:
-        # of two fields that say the same, the first that says something
-        before = named.get(name)
-        named[name] = numbers if before is None else np.where(np.isnan(before), numbers, before)
-
+def _readings(group: Group, way: FloatArray | None) -> Iterator[tuple[str, FloatArray]]:
+    """What fields of records say, by name of `READINGS`, in the order of the fields."""
     for slot in group.layout.slots:
         if (reading := READINGS.get(slot.number)) is not None and slot.is_scalar:
             numbers = group.layout.numbers(group.data, group.starts, slot)
-            take(reading.name, numbers / reading.scale - reading.offset)
+            yield reading.name, numbers / reading.scale - reading.offset
         elif slot.number == RecordField.COMPRESSED_SPEED_DISTANCE and way is not None:
-            take("odometer_m", way)
+            yield "odometer_m", way
     if (packed := packed_in(group)) is not None:
         speed = (packed & 0xFFF) / PACKED_SPEED_PER_M_S
-        named["packed_speed_m_s"] = np.where(packed < 0, np.nan, speed)
-    return named
+        yield "packed_speed_m_s", np.where(packed < 0, np.nan, speed)
 
 
-def _developer_fields(layout: Layout) -> dict[str, list[Slot]]:
-    """Developers' fields that hold numbers, by name."""
-    named: dict[str, list[Slot]] = {}
+def _developer_slots(layout: Layout) -> Iterator[tuple[str, Slot]]:
+    """Developers' fields that hold numbers, with their names."""
     for slot in layout.developer_slots:
         told = slot.description
         if told is not None and told.name is not None and slot.base_type is not None:
-            named.setdefault(told.name, []).append(slot)
-    return named
+            yield told.name, slot
 
 
-def _developer_numbers(group: Group, slots: Sequence[Slot]) -> FloatArray:
-    found = np.full(len(group.starts), np.nan)
-    for slot in slots:
-        numbers = group.layout.numbers(group.data, group.starts, slot)
-        if slot.description is not None:
-            numbers = numbers / slot.description.scale - slot.description.offset
-        found = np.where(np.isnan(found), numbers, found)
-    return found
+def _developer_numbers(group: Group, slot: Slot) -> FloatArray:
+    numbers = group.layout.numbers(group.data, group.starts, slot)
+    told = slot.description
+    return numbers if told is None else numbers / told.scale - told.offset
 
 
 def _marks(source: Source, groups: Iterable[tuple[Group, Nanoseconds]]) -> tuple[Mark, ...]:

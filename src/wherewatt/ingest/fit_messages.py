@@ -143,9 +143,9 @@ def packed_ways(records: Sequence[Group], found: Scan) -> list[FloatArray | None
 def _definitions(found: Scan) -> Iterator[array[int]]:
     """Where records that pack speed and distance are defined, used or not."""
     for layout in found.layouts:
-        if layout.message == Message.RECORD:
-            if layout.first_slot(RecordField.COMPRESSED_SPEED_DISTANCE) is not None:
-                yield layout.definitions
+        packed = layout.first_slot(RecordField.COMPRESSED_SPEED_DISTANCE)
+        if layout.message == Message.RECORD and packed is not None:
+            yield layout.definitions
 
 
 def packed_in(group: Group) -> Nanoseconds | None:

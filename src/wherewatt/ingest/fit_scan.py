@@ -162,9 +162,9 @@ class _Walk:
             elif self.steps[header] is None:
                 at = self._over_description(at, end)
             else:
-                found = self._over_cycle(at, end)
-                patience = _FEW if found[1] >= _WORTHWHILE else min(2 * patience, _MANY)
-                at = self._one_by_one(found[0], end, patience)
+                at, messages = self._over_cycle(at, end)
+                patience = _FEW if messages >= _WORTHWHILE else min(2 * patience, _MANY)
+                at = self._one_by_one(at, end, patience)
             self.end_byte = at
 
     def _one_by_one(self, at: int, end: int, count: int) -> int:
@@ -177,7 +177,7 @@ class _Walk:
             size, keep = step
             following = at + size
             if following > last:
-                self.end_byte = at
+                self.end_byte = at  # of the last sound message
                 self._check_end(following, end)
             keep(at)
             at = following
@@ -187,11 +187,12 @@ class _Walk:
 
     def _over_cycle(self, at: int, end: int) -> tuple[int, int]:
         """Walk over the repeats of the next few messages; where to, over how many messages."""
-        cycle = self._cycle(at, min(end, len(self.data)))
+        last = min(end, len(self.data))
+        cycle = self._cycle(at, last)
         if not cycle:
             return at, 0
         length = sum(layout.size for layout, _, _ in cycle)
-        turns = self._turns(at, length, cycle, (min(end, len(self.data)) - at) // length)
+        turns = self._turns(at, length, cycle, (last - at) // length)
         for layout, offset, _ in cycle:
             layout.cycles.append((at + offset, turns, length))
         self._count(turns * len(cycle))
@@ -235,9 +236,10 @@ class _Walk:
 
     def _count(self, messages: int) -> None:
         self.messages += messages
-        most = self.source.limits.max_points
-        if self.messages > most * _MAX_MESSAGES_PER_POINT:
-            refuse_beyond(self.source.path, "max_points", most, "points")
+        most = self.source.limits.max_points * _MAX_MESSAGES_PER_POINT
+        if self.messages > most:
+            what = f"messages, {_MAX_MESSAGES_PER_POINT} for each point that is allowed"
+            refuse_beyond(self.source.path, "max_points", most, what)
 
     def _over_definition(self, at: int, end: int) -> int:
         fields_end, following = self._definition_ends(at, end)

@@ -38,6 +38,7 @@ from wherewatt.ingest.xml_stream import (
     EntityDeclaredError,
     TooDeepError,
     decode,
+    is_utf8,
     root_name,
 )
 
@@ -76,15 +77,14 @@ def parse_gpx(source: Source) -> Track:
 
 def _points(source: Source) -> tuple[PointColumns, list[Note]]:
     """Read the points fast if that can be done, else slowly."""
-    if source.data.isascii():
-        points = scan(source.data, source.limits)
-        if points is not None:
-            return points, []
+    data, notes = source.data, list[Note]()
+    if not is_utf8(data):
+        text, notes = decode(data)
+        data = text.encode("utf-8", errors="replace")
+    points = scan(data, source.limits)
+    if points is not None:
+        return points, notes
     text, notes = decode(source.data)
-    if not source.data.isascii():
-        points = scan(text.encode("utf-8", errors="replace"), source.limits)
-        if points is not None:
-            return points, notes
     saved = _salvaged(source, text)
     if not len(saved.points):
         _refuse_pointless(source, saved)

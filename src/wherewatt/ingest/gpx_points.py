@@ -10,7 +10,6 @@ from wherewatt.arrays import BoolArray, IntArray
 from wherewatt.ingest.gpx_fields import CHILDREN, column_of
 from wherewatt.ingest.gpx_positions import read_positions
 from wherewatt.ingest.gpx_tags import (
-    PADDING,
     Kind,
     Levels,
     Tags,
@@ -23,9 +22,9 @@ from wherewatt.ingest.points import NO_TIME, PointColumns
 from wherewatt.ingest.text_columns import Texts, read_decimals, read_moments
 
 _CHILD_LEVEL = 2  # that of the point is 1
-_WHITE = b"\n\r\t"
-_SPACE = ord(" ")
+_TAB, _LINE_FEED, _RETURN, _SPACE, _AMPERSAND = b"\t\n\r &"
 _FIRST_BEYOND_ASCII = 0x80
+_BLOCK_BYTES = 1 << 16
 
 
 class Chunk(NamedTuple):
@@ -52,12 +51,27 @@ class _Runs(NamedTuple):
     last: IntArray
 
 
-def read_chunk(stretch: memoryview, point: bytes, known: list[Kind]) -> Chunk:
-    """Read a stretch that begins with a track point.
+class Stretch(NamedTuple):
+    """A part of a file that begins with a track point.
 
     Parameters
     ----------
-    stretch : the bytes.
+    data : its bytes, and `BEYOND` more.
+    size : how many bytes are its own.
+    is_plain : whether all are known to be ASCII and none begins an entity.
+    """
+
+    data: memoryview
+    size: int
+    is_plain: bool
+
+
+def read_chunk(stretch: Stretch, point: bytes, known: list[Kind]) -> Chunk:
+    """Read a stretch.
+
+    Parameters
+    ----------
+    stretch : a part of a file.
     point : name of a track point, with its prefix.
     known : the kinds of tag met so far; new ones are added.
 
@@ -66,14 +80,14 @@ def read_chunk(stretch: memoryview, point: bytes, known: list[Kind]) -> Chunk:
     UnusualError
         If it is not surely well-formed, or holds what only the slow reader can read.
     """
-    data = b"".join((stretch, PADDING))
-    tags = find_tags(data, known)
+    data, size, _ = stretch
+    tags = find_tags(data, size, known)
     runs = _points_of(tags, known, point)
-    more = _gaps_with_more(data, tags, runs)
+    more = _gaps_with_more(stretch, tags, runs)
     starts = tags.closes[runs.last] + 1
-    ends = np.append(tags.opens[runs.first[1:]], len(stretch))
-    gaps = [data[starts[gap] : ends[gap]] for gap in np.flatnonzero(more[:-1])]
-    tail = data[starts[-1] : ends[-1]] if more[-1] else b""
+    ends = np.append(tags.opens[runs.first[1:]], size)
+    gaps = [bytes(data[starts[gap] : ends[gap]]) for gap in np.flatnonzero(more[:-1])]
+    tail = bytes(data[starts[-1] : ends[-1]]) if more[-1] else b""
     if (within := _within_points(tags, runs)) is not None:
         tags = tags.at(within)
         runs = _points_of(tags, known, point)
@@ -95,10 +109,10 @@ def _points_of(tags: Tags, known: list[Kind], point: bytes) -> _Runs:
     return _Runs(first, last)
 
 
-def _gaps_with_more(data: bytes, tags: Tags, runs: _Runs) -> BoolArray:
+def _gaps_with_more(stretch: Stretch, tags: Tags, runs: _Runs) -> BoolArray:
     """(n,) after which points there is more than plain text."""
     more = np.append(runs.first[1:], len(tags)) > runs.last + 1
-    odd = _odd_bytes(data)
+    odd = _odd_bytes(stretch)
     if len(odd):
         after = np.searchsorted(tags.opens[runs.first], odd, side="right") - 1
         if (odd <= tags.closes[runs.last[after]]).any():
@@ -107,18 +121,20 @@ def _gaps_with_more(data: bytes, tags: Tags, runs: _Runs) -> BoolArray:
     return more
 
 
-def _odd_bytes(data: bytes) -> IntArray:
+def _odd_bytes(stretch: Stretch) -> IntArray:
     """Where bytes stand that are no character on their own, or begin an entity."""
-    codes = np.frombuffer(data, dtype=np.uint8)[: -len(PADDING)]
-    controls = int(np.count_nonzero(codes < _SPACE))
-    white = 0
-    for code in _WHITE:
-        white += int(np.count_nonzero(codes == code)) if white < controls else 0
-    if white == controls and codes.max() < _FIRST_BEYOND_ASCII and b"&" not in data:
-        return np.zeros(0, dtype=np.intp)
-    allowed = np.isin(codes, np.frombuffer(_WHITE, dtype=np.uint8))
-    odd = ((codes < _SPACE) & ~allowed) | (codes >= _FIRST_BEYOND_ASCII) | (codes == ord("&"))
-    return np.flatnonzero(odd)
+    codes = np.frombuffer(stretch.data, dtype=np.uint8)[: stretch.size]
+    found = [np.zeros(0, dtype=np.intp)]
+    for start in range(0, len(codes), _BLOCK_BYTES):  # blocks stay in the processor's cache
+        block = codes[start : start + _BLOCK_BYTES]
+        odd = (block < _SPACE) ^ (block == _LINE_FEED)
+        if odd.any():
+            odd &= (block != _TAB) & (block != _RETURN)
+        if not stretch.is_plain:
+            odd |= (block >= _FIRST_BEYOND_ASCII) | (block == _AMPERSAND)
+        if odd.any():
+            found.append(np.flatnonzero(odd) + start)
+    return np.concatenate(found)
 
 
 def _within_points(tags: Tags, runs: _Runs) -> BoolArray | None:
@@ -136,7 +152,7 @@ def _within_points(tags: Tags, runs: _Runs) -> BoolArray | None:
     return within
 
 
-def _check_attributes(data: bytes, tags: Tags, known: list[Kind], point: bytes) -> None:
+def _check_attributes(data: memoryview, tags: Tags, known: list[Kind], point: bytes) -> None:
     """See that tags other than a point's have well-formed attributes, if they have any."""
     numbers = [n for n, kind in enumerate(known) if kind.is_open and kind.name != point]
     which = np.flatnonzero(tags.of(numbers))
@@ -151,11 +167,11 @@ def _fields(tags: Tags, known: list[Kind], level: Levels) -> dict[str, IntArray]
     for number, kind in enumerate(known):
         local_name = kind.name.rpartition(b":")[2].decode("ascii")
         column = column_of(local_name, is_child=True)
-        if column is not None:
+        if column is not None and not kind.is_end:
             kinds.setdefault(column, []).append(number)
     found = {}
     for column, numbers in kinds.items():
-        which = np.flatnonzero(tags.of(numbers) & ~tags.is_end)
+        which = np.flatnonzero(tags.of(numbers))
         if column in CHILDREN.values():
             which = which[level[which] == _CHILD_LEVEL]
         if not (tags.is_empty[which] | tags.is_end[which + 1]).all():
@@ -164,7 +180,9 @@ def _fields(tags: Tags, known: list[Kind], level: Levels) -> dict[str, IntArray]
     return found
 
 
-def _columns(data: bytes, tags: Tags, runs: _Runs, fields: dict[str, IntArray]) -> PointColumns:
+def _columns(
+    data: memoryview, tags: Tags, runs: _Runs, fields: dict[str, IntArray]
+) -> PointColumns:
     """Read the points' columns, given the start tags of their texts."""
     start_tags = Texts(data, tags.opens[runs.first], tags.closes[runs.first] + 1)
     latitude, longitude = read_positions(start_tags)

@@ -26,16 +26,19 @@ from xml.parsers import expat
 
 import numpy as np
 
-from wherewatt.ingest.gpx_points import Chunk, read_chunk
-from wherewatt.ingest.gpx_tags import Kind, UnusualError
+from wherewatt.ingest.gpx_points import Chunk, Stretch, read_chunk
+from wherewatt.ingest.gpx_tags import BEYOND, Kind, UnusualError
 from wherewatt.ingest.points import PointColumns
 from wherewatt.ingest.source import Limits
 from wherewatt.ingest.xml_stream import EntityDeclaredError, local_name, new_parser
 
 _FIRST_POINT = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?trkpt)[\s/>]")
-_CHUNK_BYTES = 1 << 20
+# A small chunk stays in the processor's cache; a large one is worth more of the work per chunk.
+_LEAST_CHUNK_BYTES, _MOST_CHUNK_BYTES = 5 << 16, 1 << 20
+_CHUNKS = 16  # of a file between the two
+_PIECE_BYTES = 1 << 20
 # expat begins a tag or comment anew with each piece: one without end would take quadratic time
-_LONGEST_MARKUP_BYTES = 8 * _CHUNK_BYTES
+_LONGEST_MARKUP_BYTES = 8 * _PIECE_BYTES
 
 
 def scan(data: bytes, limits: Limits) -> PointColumns | None:
@@ -74,9 +77,11 @@ def _chunks(data: bytes, start: int, frame: _Frame) -> Iterator[Chunk]:
     known: list[Kind] = []
     frame.feed(data, 0, start)
     opening = b"<" + frame.point
+    is_plain = data.isascii() and b"&" not in data
     while start >= 0:
         end = _chunk_end(data, start, frame.point)
-        chunk = read_chunk(memoryview(data)[start:end], frame.point, known)
+        stretch = Stretch(_with_more(data, start, end), end - start, is_plain)
+        chunk = read_chunk(stretch, frame.point, known)
         frame.mark()
         for gap in chunk.gaps:
             frame.feed(gap, 0, len(gap))
@@ -108,8 +113,8 @@ class _Frame:
 
     def feed(self, data: bytes, start: int, end: int) -> None:
         """Take a part of the frame."""
-        for place in range(start, end, _CHUNK_BYTES):
-            piece = data[place : min(place + _CHUNK_BYTES, end)]
+        for place in range(start, end, _PIECE_BYTES):
+            piece = data[place : min(place + _PIECE_BYTES, end)]
             self._parser.Parse(piece, False)
             self._fed += len(piece)
             if self._fed - self._parser.CurrentByteIndex > _LONGEST_MARKUP_BYTES:
@@ -143,7 +148,7 @@ class _Frame:
 
 def _chunk_end(data: bytes, start: int, point: bytes) -> int:
     """Find where to end a chunk: after a point's end, before one's start, or at the file's end."""
-    limit = start + _CHUNK_BYTES
+    limit = start + _chunk_bytes(len(data))
     closing, opening = b"</" + point + b">", b"<" + point
     if (end := data.rfind(closing, start, limit)) >= 0:
         return end + len(closing)
@@ -152,6 +157,18 @@ def _chunk_end(data: bytes, start: int, point: bytes) -> int:
     if (end := data.find(b"/>", start, limit)) >= 0:
         return end + 2
     raise UnusualError
+
+
+def _chunk_bytes(size: int) -> int:
+    """How long chunks of a file of a size are."""
+    return min(max(size // _CHUNKS, _LEAST_CHUNK_BYTES), _MOST_CHUNK_BYTES)
+
+
+def _with_more(data: bytes, start: int, end: int) -> memoryview:
+    """A part of a file and `BEYOND` bytes more, without a copy unless the file ends there."""
+    if end + BEYOND <= len(data):
+        return memoryview(data)[start : end + BEYOND]
+    return memoryview(data[start:end] + bytes(BEYOND))
 
 
 def _joined(chunks: list[PointColumns]) -> PointColumns:

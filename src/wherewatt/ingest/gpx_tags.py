@@ -2,8 +2,7 @@
 
 Kinds of tags are learnt as they come: the first tag of a kind not known yet is taken as its
 pattern, and all tags like it are marked. Files have a dozen kinds or two, however many points they
-have. As points mostly have the same tags in the same order, the order of the first few is tried on
-all of them at once before.
+have. As most points have the same tags in the same order, that of the first point is tried first.
 """
 
 from __future__ import annotations
@@ -20,9 +19,10 @@ from wherewatt.ingest.text_columns import Bytes
 from wherewatt.ingest.xml_stream import new_parser
 
 Kinds = npt.NDArray[np.int8]
-Levels = npt.NDArray[np.int32]
+Levels = npt.NDArray[np.int8]
 
-PADDING = bytes(72)  # after a stretch, so that a name can be looked at beyond its end
+# Bytes that have to follow a stretch: a word may begin in a tag and end behind it.
+BEYOND = 16
 
 _MOST_KINDS = 120
 _DEEPEST = 40  # levels; each costs a look at all tags
@@ -31,8 +31,8 @@ _WORD = 8
 _TAG = re.compile(rb"(/?)([A-Za-z_:][A-Za-z0-9_:.-]{0,61})([>/ \t\r\n])")
 _LESS, _GREATER, _SLASH, _BANG, _QUERY = b"<>/!?"
 _SHARED_BITS = 0xFF ^ _LESS ^ _GREATER  # the two differ in a single bit
-_BLOCK_BYTES = 1 << 16
-_SAMPLE = 256  # tags that surely hold a point or two
+_SAMPLE = 128  # tags that surely hold a point or two
+_LONGEST_TAG = 64  # up to the mark after its name
 
 
 class UnusualError(Exception):
@@ -101,12 +101,13 @@ class Tags:
         )
 
 
-def find_tags(data: bytes, known: list[Kind]) -> Tags:
+def find_tags(data: memoryview, size: int, known: list[Kind]) -> Tags:
     """Find the tags of a stretch.
 
     Parameters
     ----------
-    data : the stretch, followed by `PADDING`.
+    data : the stretch, and `BEYOND` bytes more.
+    size : its size [byte].
     known : the kinds of tags met so far; new ones are added.
 
     Raises
@@ -116,12 +117,13 @@ def find_tags(data: bytes, known: list[Kind]) -> Tags:
         attribute), or a tag is unusual.
     """
     codes = np.frombuffer(data, dtype=np.uint8)
-    both = _find_marks(codes)
-    opens, closes = both[0::2].copy(), both[1::2].copy()
-    if len(both) % 2 or (codes[opens] != _LESS).any() or (codes[closes] != _GREATER).any():
+    both = _find_marks(codes[:size])
+    if len(both) % 2 or (codes[both].view("<u2") != _LESS | _GREATER << 8).any():
         raise UnusualError
+    opens, closes = both[0::2], both[1::2]
     first = codes[1:][opens]
-    kinds = _kinds_of(data, opens, (first != _BANG) & (first != _QUERY), known)
+    named = (first != _BANG) & (first != _QUERY)
+    kinds = _Sorter(data, opens, known).sort(np.flatnonzero(named))
     is_empty = codes[closes - 1] == _SLASH
     for number, kind in enumerate(known):
         if kind.mark == b"/":
@@ -132,40 +134,78 @@ def find_tags(data: bytes, known: list[Kind]) -> Tags:
 
 
 def _find_marks(codes: Bytes) -> IntArray:
-    """Where the ``<`` and ``>`` stand; found block by block, so that no large array is made."""
-    found = []
-    for start in range(0, len(codes), _BLOCK_BYTES):
-        shared = codes[start : start + _BLOCK_BYTES] & _SHARED_BITS
-        found.append(np.flatnonzero(shared == _LESS & _SHARED_BITS) + start)
-    return np.concatenate(found)
+    """Where the ``<`` and ``>`` stand."""
+    shared = codes & _SHARED_BITS
+    np.equal(shared, _LESS & _SHARED_BITS, out=shared.view(bool))
+    return np.flatnonzero(shared.view(bool))
 
 
-def _kinds_of(data: bytes, opens: IntArray, named: BoolArray, known: list[Kind]) -> Kinds:
-    """(n,) numbers of the tags' kinds, −1 where a tag has no name; new kinds become known."""
-    kinds = np.full(len(opens), -1, dtype=np.int8)
-    _set_kinds(data, opens, np.flatnonzero(named[:_SAMPLE]), known, kinds)
-    again = np.flatnonzero(kinds[1:_SAMPLE] == kinds[0])
-    if len(again):
-        kinds = _kinds_in_turn(data, opens, kinds[: again[0] + 1], known)
-    _set_kinds(data, opens, np.flatnonzero(named & (kinds < 0)), known, kinds)
-    return kinds
+class _Sorter:
+    """Tells the kinds of a stretch's tags apart.
 
+    Parameters
+    ----------
+    data : the stretch, and `BEYOND` bytes more.
+    opens : (n,) where its tags open.
+    known : the kinds of tags met so far; new ones are added.
+    """
 
-def _set_kinds(
-    data: bytes, opens: IntArray, left: IntArray, known: list[Kind], kinds: Kinds
-) -> None:
-    """Set the kinds of some tags, learning those that are not known yet."""
-    number = 0
-    while len(left):
-        if number == len(known):
-            start = int(opens[left[0]]) + 1
-            known.append(_kind_of(data[start : start + len(PADDING)]))
-        if number == _MOST_KINDS:
-            raise UnusualError
-        alike = _is_kind(data, opens[left], known[number])
-        kinds[left[alike]] = number
-        left = left[~alike]
-        number += 1
+    def __init__(self, data: memoryview, opens: IntArray, known: list[Kind]) -> None:
+        # the eight bytes that begin at each byte, the first of them the lowest
+        self._words: npt.NDArray[np.uint64] = np.ndarray(
+            len(data) - _WORD + 1, dtype="<u8", buffer=data, strides=(1,)
+        )
+        self._data = data
+        self._opens = opens
+        self._first_words = self._words[opens + 1]
+        self._known = known
+        self._kinds = np.full(len(opens), -1, dtype=np.int8)
+
+    def sort(self, named: IntArray) -> Kinds:
+        """(n,) numbers of the tags' kinds, −1 where a tag has no name.
+
+        Parameters
+        ----------
+        named : numbers of the tags that have one.
+        """
+        self._mark_or_learn(named[:_SAMPLE])
+        again = np.flatnonzero(self._kinds[1:_SAMPLE] == self._kinds[0])
+        if len(again):
+            self._mark_in_turn(self._kinds[: again[0] + 1].tolist())
+        self._mark_or_learn(named[self._kinds[named] < 0])
+        return self._kinds
+
+    def _mark_or_learn(self, left: IntArray) -> None:
+        """Mark tags of all kinds, learning those that are not known yet."""
+        number = 0
+        while len(left):
+            if number == len(self._known):
+                start = int(self._opens[left[0]]) + 1
+                self._known.append(_kind_of(bytes(self._data[start : start + _LONGEST_TAG])))
+            if number == _MOST_KINDS:
+                raise UnusualError
+            self._mark(left, number)
+            left = left[self._kinds[left] < 0]
+            number += 1
+
+    def _mark_in_turn(self, cycle: list[int]) -> None:
+        """Mark tags that follow a first tag as they do in a cycle of kinds that begins with it."""
+        mask, value = self._known[cycle[0]].words[0]
+        self._mark(np.flatnonzero((self._first_words & mask) == value), cycle[0])
+        begins = np.flatnonzero(self._kinds == cycle[0])
+        for turn, number in enumerate(cycle[1:], start=1):
+            which = begins + turn
+            self._mark(which[: np.searchsorted(which, len(self._opens))], number)
+
+    def _mark(self, which: IntArray, number: int) -> None:
+        """Mark those of some tags that are of a kind."""
+        (mask, value), *more = self._known[number].words
+        which = which[(self._first_words[which] & mask) == value]
+        for turn, (mask, value) in enumerate(more, start=1):
+            # these tags go on at least to here: the word cannot end far behind the stretch
+            words = self._words[self._opens[which] + (1 + turn * _WORD)]
+            which = which[(words & mask) == value]
+        self._kinds[which] = number
 
 
 def _kind_of(text: bytes) -> Kind:
@@ -181,38 +221,6 @@ def _kind_of(text: bytes) -> Kind:
     return Kind(bool(match[1]), match[2], match[3], words)
 
 
-def _is_kind(data: bytes, opens: IntArray, kind: Kind) -> BoolArray:
-    """(n,) whether tags are of a kind."""
-    words = _words(data)
-    alike = np.ones(len(opens), dtype=bool)
-    for turn, (mask, value) in enumerate(kind.words):
-        alike &= (words[opens + (1 + turn * _WORD)] & mask) == value
-    return alike
-
-
-def _kinds_in_turn(data: bytes, opens: IntArray, cycle: Kinds, known: list[Kind]) -> Kinds:
-    """(n,) kinds that take turns as in a cycle; −1 where a tag is not of the kind in turn."""
-    turns = len(opens) // len(cycle) + 1
-    masks, values = (
-        np.array([known[number].words[0][part] for number in cycle], dtype=np.uint64)
-        for part in (0, 1)
-    )
-    words = _words(data)[opens + 1]
-    words &= np.tile(masks, turns)[: len(opens)]
-    alike = words == np.tile(values, turns)[: len(opens)]
-    kinds = np.where(alike, np.tile(cycle, turns)[: len(opens)], np.int8(-1))
-    for number in set(cycle.tolist()):
-        if len(known[number].words) > 1:
-            which = np.flatnonzero(kinds == number)
-            kinds[which[~_is_kind(data, opens[which], known[number])]] = -1
-    return kinds
-
-
-def _words(data: bytes) -> npt.NDArray[np.uint64]:
-    """(n − 7,) the eight bytes that begin at each byte, the first of them the lowest."""
-    return np.ndarray(len(data) - _WORD + 1, dtype="<u8", buffer=data, strides=(1,))
-
-
 def check_nesting(tags: Tags, known: list[Kind]) -> Levels:
     """(n,) how deep each tag lies, 1 for the outermost; start and end tag of an element alike.
 
@@ -221,20 +229,32 @@ def check_nesting(tags: Tags, known: list[Kind]) -> Levels:
     UnusualError
         If the tags do not nest as those of well-formed XML do.
     """
-    step = 1 - 2 * tags.is_end.view(np.int8) - tags.is_empty
-    depth = np.cumsum(step, dtype=np.int32)
-    level = depth + (tags.is_end | tags.is_empty)
-    deepest = int(level.max())
-    if depth[-1] != 0 or level.min() < 1 or deepest > _DEEPEST:
+    period = _period(tags)
+    first = slice(period)
+    is_end, is_empty = tags.is_end[first], tags.is_empty[first]
+    depth = np.cumsum(1 - 2 * is_end.view(np.int8) - is_empty, dtype=np.int32)
+    deepest = int(depth.max()) + 1
+    if depth[-1] != 0 or depth.min() < 0 or deepest > _DEEPEST:
         raise UnusualError
+    level = depth.astype(np.int8) + (is_end | is_empty)
     numbers = {kind.name: number for number, kind in enumerate(known)}
-    name = np.array([numbers[kind.name] for kind in known], dtype=np.int8)[tags.kinds]
+    name = np.array([numbers[kind.name] for kind in known], dtype=np.int8)[tags.kinds[first]]
     for one in range(1, deepest + 1):
         # start and end tags of one level take turns, since the depth is never negative
-        paired = name[(level == one) & ~tags.is_empty]
+        paired = name[(level == one) & ~is_empty]
         if (paired[0::2] != paired[1::2]).any():
             raise UnusualError
-    return level
+    return np.tile(level, len(tags) // period)
+
+
+def _period(tags: Tags) -> int:
+    """After how many tags all begins anew and goes on as before; all of them, if it does not."""
+    again = np.flatnonzero(tags.kinds[1:_SAMPLE] == tags.kinds[0])
+    period = int(again[0]) + 1 if len(again) else len(tags)
+    repeats = len(tags) % period == 0 and all(
+        np.array_equal(values[period:], values[:-period]) for values in (tags.kinds, tags.is_empty)
+    )
+    return period if repeats else len(tags)
 
 
 def attributes_of(texts: list[str]) -> list[dict[str, str]]:

@@ -5,7 +5,7 @@ of one value is learnt, all values of that shape are read, one column of digits 
 and the next shape is learnt from what is left. Whatever has no plain shape is read on its own, by
 `to_float` or `parse_moment`; both ways give the same value for the same text.
 
-A decimal of up to 15 digits is exact as a float, and so is a power of ten up to the 22nd; their
+A whole number below 2⁵³ is exact as a float, and so is a power of ten up to the 22nd; their
 quotient, rounded once, is the float nearest to the decimal (Clinger 1990, "How to read floating
 point numbers accurately", section 3).
 """
@@ -29,7 +29,8 @@ _DECIMAL = re.compile(r"(-?)(\d+)(\.\d+)?", re.ASCII)
 _MOMENT = re.compile(
     r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(?:\.(\d{1,30}))?(Z|[+-]\d\d:\d\d)?", re.ASCII
 )
-_EXACT_DIGITS = 15
+_EXACT = 2.0**53  # below, whole numbers are exact as floats
+_MOST_DIGITS = 16  # numbers of fewer digits are all below, and some with so many
 _LONGEST_DECIMAL = 40  # longer ones are read one by one
 _MOST_SHAPES = 64
 _FEW = 12  # values; so few are sooner read one by one
@@ -47,13 +48,13 @@ class Texts(NamedTuple):
     starts, ends : (n,) where the pieces begin and end.
     """
 
-    data: bytes
+    data: bytes | memoryview
     starts: IntArray
     ends: IntArray
 
     def piece(self, index: int) -> str:
         """One piece."""
-        return self.data[self.starts[index] : self.ends[index]].decode("ascii")
+        return str(self.data[self.starts[index] : self.ends[index]], "ascii")
 
     def table(self, which: IntArray, width: int) -> Bytes:
         """(width, len(which)) bytes of some pieces, one column each; all are that long."""
@@ -156,24 +157,25 @@ def same_shape(table: Bytes, sample: str, *numbers: slice) -> tuple[BoolArray, B
 
 def decimals_in(table: Bytes, sample: str) -> FloatArray:
     """(n,) the columns of a table as numbers; all have the shape of a plain decimal."""
-    short = sum(map(str.isdigit, sample)) <= _EXACT_DIGITS
-    return _short(table, sample) if short else _long(table, sample)
-
-
-def _short(table: Bytes, sample: str) -> FloatArray:
-    """(n,) decimals in the columns of a table, of a sample's shape and up to 15 digits."""
     digits = table[[mark.isdigit() for mark in sample]] - _ZERO
+    if len(digits) > _MOST_DIGITS:
+        return _long_decimals(table)
     single = len(digits) % 2
-    values = digits[:single].sum(axis=0, dtype=np.float64)  # the first digit, if it has no pair
+    whole = digits[:single].sum(axis=0, dtype=np.float64)  # the first digit, if it has no pair
     for pair in 10 * digits[single::2] + digits[single + 1 :: 2]:
-        values *= 100.0
-        values += pair
-    values /= 10.0 ** len(sample.partition(".")[2])
-    return -values if sample.startswith("-") else values
+        whole *= 100.0
+        whole += pair
+    values = whole / 10.0 ** len(sample.partition(".")[2])
+    if sample.startswith("-"):
+        np.negative(values, out=values)
+    if len(digits) == _MOST_DIGITS:
+        inexact = whole >= _EXACT
+        values[inexact] = _long_decimals(table[:, inexact])
+    return values
 
 
-def _long(table: Bytes, sample: str) -> FloatArray:
-    """(n,) decimals in the columns of a table, of a sample's shape and any number of digits."""
+def _long_decimals(table: Bytes) -> FloatArray:
+    """(n,) the columns of a table as numbers; plain decimals of any number of digits."""
     spaced = np.vstack([table, np.full(table.shape[1], ord(" "), dtype=np.uint8)])
     return np.fromstring(spaced.T.tobytes(), sep=" ")
 
@@ -189,9 +191,7 @@ def _moments(digits: Bytes, match: re.Match[str]) -> tuple[Nanoseconds, BoolArra
 
     def numbers(*places: int) -> list[Nanoseconds]:
         """Numbers of two digits that begin at some places."""
-        tens = list(places)
-        ones = [place + 1 for place in places]
-        return list((10 * digits[tens] + digits[ones]).astype(np.int64))
+        return [(10 * digits[at] + digits[at + 1]).astype(np.int64) for at in places]
 
     century, year, month, day, hour, minute, second = numbers(0, 2, 5, 8, 11, 14, 17)
     days, possible = _days(100 * century + year, month, day)

@@ -19,7 +19,7 @@ _DECLARATION = re.compile(r"^\s*<\?xml\b[^>]*\?>")
 _ENCODING = re.compile(r"""encoding\s*=\s*["']([\w.:-]+)["']""")
 # Alphabets of real files. Python knows stranger codecs, some of them slow or not for text.
 _KNOWN_ENCODING = re.compile(
-    r"utf-?8|(us-)?ascii|(iso-?)?8859-\d+|latin-?\d+|(windows-|cp)\d+|koi8-[ru]|mac-?roman"
+    r"utf-?8|(us-)?ascii|(iso-?)?8859-\d+|latin-?\d+|(windows-|cp)125\d|koi8-[ru]|mac-?roman"
     r"|shift[_-]?jis|euc-(jp|kr)|gb(k|2312|18030)|big5",
     re.IGNORECASE,
 )
@@ -36,7 +36,7 @@ _MARKS = (
 _PIECE = 1 << 20
 # With each piece the parser begins an open tag or comment anew: without end, that is quadratic.
 _LONGEST_MARKUP_BYTES = 8 * _PIECE
-_HEAD_BYTES = 1 << 16
+_HEAD_BYTES = 1 << 12
 
 
 class EntityDeclaredError(Exception):
@@ -99,6 +99,11 @@ def _encoding(data: bytes) -> tuple[str, bool]:
     if declared is None or not _KNOWN_ENCODING.fullmatch(declared[1]):
         return "utf-8", False
     return declared[1], False
+
+
+def is_utf8(data: bytes) -> bool:
+    """Whether an XML file says that it is UTF-8, or is ASCII: it need not be decoded then."""
+    return data.isascii() or _encoding(data)[0].lower() in ("utf-8", "utf8", "utf-8-sig")
 
 
 def root_of(data: bytes) -> str:
