@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-
 from benchmarks.fuzz_readers import FORMATS, read_range
 
 INPUTS = 1500

@@ -281,3 +281,66 @@ def test_document_type_without_entities_is_harmless(tmp_path: Path) -> None:
         timed_points(2), declaration=""
     )
     assert len(read(tmp_path, text)) == 2
+
+
+def test_plain_speed_in_gpx_1_1_is_kept(tmp_path: Path) -> None:
+    points = [P("1", "2", "<speed>3.5</speed>")] * 3
+    for damage in ("", "<!-- read slowly: <x> -->"):
+        text = gpx_text(points).replace("<trkseg>", f"<trkseg>{damage}")
+        np.testing.assert_array_equal(read(tmp_path, text).speed_m_s, [3.5] * 3)
+
+
+@pytest.mark.parametrize(
+    ("name", "column"),
+    [
+        ("speed", "speed_m_s"),
+        ("power", "rider_w"),
+        ("PowerInWatts", "rider_w"),
+        ("cad", "cadence_rpm"),
+        ("cadence", "cadence_rpm"),
+        ("atemp", "temperature_c"),
+        ("temp", "temperature_c"),
+        ("Temperature", "temperature_c"),
+        ("distance", "odometer_m"),
+    ],
+)
+@pytest.mark.parametrize("prefix", ["", "x:", "gpxtpx:"])
+@pytest.mark.parametrize("cut", [0, 10])  # cut short: the slow reader
+def test_quantities_by_local_name(
+    tmp_path: Path, name: str, column: str, prefix: str, cut: int
+) -> None:
+    inner = f"<extensions><y:all><{prefix}{name}>7.5</{prefix}{name}></y:all></extensions>"
+    text = gpx_text([P("1", "2", inner)] * 20)
+    track = read(tmp_path, text[: len(text) - cut])
+    np.testing.assert_array_equal(track.columns[column], [7.5] * 20)
+    others = set(track.columns) - {column, "latitude_deg", "longitude_deg"}
+    assert all(np.isnan(track.columns[other]).all() for other in others)
+
+
+@pytest.mark.parametrize("cut", [0, 10])  # cut short: the slow reader
+@pytest.mark.parametrize(
+    ("time", "nanoseconds"),
+    [
+        ("2025-05-04T10:00:00.123456789Z", 123_456_789),
+        ("2025-05-04T10:00:00.1234567899Z", 123_456_789),
+        ("2025-05-04T12:00:00.5+02:00", 500_000_000),
+        ("2025-05-04T04:30:00-05:30", 0),
+        (" 2025-05-04T10:00:00Z\n", 0),
+    ],
+)
+def test_times_to_the_nanosecond(tmp_path: Path, cut: int, time: str, nanoseconds: int) -> None:
+    text = gpx_text([P("1", "2", f"<time>{time}</time>")] * 20)
+    track = read(tmp_path, text[: len(text) - cut])
+    assert track.start_unix_ns == 1_746_352_800_000_000_000 + nanoseconds
+
+
+def test_letters_beyond_ascii_cost_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("wherewatt.ingest.gpx.salvage", None)  # the slow reader is not needed
+    text = gpx_text(timed_points(20)).replace("<trk>", "<trk><name>Höhenweg \U0001f6b2</name>")
+    for encoding in ("utf-8", "utf-8-sig", "utf-16"):
+        assert len(read(tmp_path, text.encode(encoding))) == 20
+
+
+def test_elements_too_deep_are_refused(tmp_path: Path) -> None:
+    text = gpx_text([P("1", "2", "<a>" * 200 + "</a>" * 200)])
+    assert "found more than 100 elements within each other" in line_of(tmp_path, text)

@@ -169,14 +169,14 @@ def test_broken_files_are_not_read_fast(name: str) -> None:
 @pytest.mark.parametrize("name", FAST)
 @pytest.mark.parametrize("size", [150, 400, 1000])
 def test_chunks_of_any_size(name: str, size: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("wherewatt.ingest.gpx_scan._chunk_bytes", lambda whole: size)
+    monkeypatch.setattr("wherewatt.ingest.gpx_scan._CHUNK_BYTES", size)
     agree(document(FAST[name], tail="<!-- " + "x" * size + " -->"))
     assert agree(document(POINT * 50 + "\n" * 2 * size + POINT * 50))
 
 
 @pytest.mark.parametrize("name", DECLINED | BROKEN)
 def test_chunks_do_not_hide_what_is_odd(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("wherewatt.ingest.gpx_scan._chunk_bytes", lambda whole: 400)
+    monkeypatch.setattr("wherewatt.ingest.gpx_scan._CHUNK_BYTES", 400)
     odd = (DECLINED | BROKEN)[name]
     for before in range(8):
         agrees = agree(document(POINT * before + odd + POINT * 20))
@@ -329,7 +329,7 @@ TOKENS = (
 
 @pytest.mark.parametrize("name", ["plain", "missing values", "segments", "of every width"])
 def test_damaged_files(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("wherewatt.ingest.gpx_scan._chunk_bytes", lambda whole: 2000)
+    monkeypatch.setattr("wherewatt.ingest.gpx_scan._CHUNK_BYTES", 2000)
     whole = document(FAST[name])[:6000]
     whole = whole[: whole.rindex(b"</trkpt>") + 8] + b"</trkseg></trk></gpx>"
     read = 0

@@ -18,7 +18,12 @@ import pytest
 
 from wherewatt.errors import TrackError
 from wherewatt.ingest import read_track
+from wherewatt.ingest.gpx_salvage import salvage
+from wherewatt.ingest.gpx_scan import scan
+from wherewatt.ingest.points import make_track
+from wherewatt.ingest.source import DEFAULT_LIMITS, Source
 from wherewatt.ingest.track import Track
+from wherewatt.ingest.xml_stream import decode
 
 NAN = math.nan
 FIT_EPOCH = dt.datetime(1989, 12, 31, tzinfo=dt.UTC)
@@ -108,6 +113,26 @@ def test_gpx_files(shared_data: Path) -> None:
     assert len(paths) >= 20
     for path in paths:
         compare(path, seen_by_gpxpy(path))
+
+
+def test_gpx_files_read_fast_and_slowly(shared_data: Path) -> None:
+    paths = sorted((shared_data / "gpx").rglob("*.gpx"))
+    fast = 0
+    for path in paths:
+        text, _ = decode(path.read_bytes())
+        points = scan(text.encode(), DEFAULT_LIMITS)
+        if points is None:
+            continue
+        fast += 1
+        one, other = (
+            make_track(Source(path, "", b""), columns, ())
+            for columns in (points, salvage(text, DEFAULT_LIMITS).points)
+        )
+        assert one.notes == other.notes
+        assert one.start_unix_ns == other.start_unix_ns
+        for name, column in other.columns.items():
+            np.testing.assert_array_equal(one.columns[name], column, err_msg=path.name)
+    assert fast >= 20
 
 
 def test_fit_files(shared_data: Path) -> None:

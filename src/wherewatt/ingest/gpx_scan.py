@@ -20,7 +20,9 @@ and `wherewatt.ingest.gpx_salvage` reads the file and says what is wrong with it
 
 from __future__ import annotations
 
+import math
 import re
+from array import array
 from collections.abc import Iterator
 from xml.parsers import expat
 
@@ -33,12 +35,9 @@ from wherewatt.ingest.source import Limits
 from wherewatt.ingest.xml_stream import EntityDeclaredError, local_name, new_parser
 
 _FIRST_POINT = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?trkpt)[\s/>]")
-# A small chunk stays in the processor's cache; a large one is worth more of the work per chunk.
-_LEAST_CHUNK_BYTES, _MOST_CHUNK_BYTES = 5 << 16, 1 << 20
-_CHUNKS = 16  # of a file between the two
-_PIECE_BYTES = 1 << 20
+_CHUNK_BYTES = 1 << 20
 # expat begins a tag or comment anew with each piece: one without end would take quadratic time
-_LONGEST_MARKUP_BYTES = 8 * _PIECE_BYTES
+_LONGEST_MARKUP_BYTES = 8 * _CHUNK_BYTES
 
 
 def scan(data: bytes, limits: Limits) -> PointColumns | None:
@@ -58,18 +57,18 @@ def scan(data: bytes, limits: Limits) -> PointColumns | None:
     if found is None:
         return None
     frame = _Frame(found[1])
-    chunks: list[PointColumns] = []
+    collected = _Collected()
     deepest = 0
     try:
         for chunk in _chunks(data, found.start(), frame):
-            chunks.append(chunk.columns)
+            collected.add(chunk.columns)
             deepest = max(deepest, chunk.levels)
-            if sum(map(len, chunks)) > limits.max_points:
-                return _joined(chunks)
+            if len(collected) > limits.max_points:
+                return collected.columns()
         frame.finish()
     except (UnusualError, EntityDeclaredError, expat.ExpatError):
         return None
-    return _joined(chunks) if frame.deepest + deepest <= limits.max_xml_depth else None
+    return collected.columns() if frame.deepest + deepest <= limits.max_xml_depth else None
 
 
 def _chunks(data: bytes, start: int, frame: _Frame) -> Iterator[Chunk]:
@@ -113,8 +112,8 @@ class _Frame:
 
     def feed(self, data: bytes, start: int, end: int) -> None:
         """Take a part of the frame."""
-        for place in range(start, end, _PIECE_BYTES):
-            piece = data[place : min(place + _PIECE_BYTES, end)]
+        for place in range(start, end, _CHUNK_BYTES):
+            piece = data[place : min(place + _CHUNK_BYTES, end)]
             self._parser.Parse(piece, False)
             self._fed += len(piece)
             if self._fed - self._parser.CurrentByteIndex > _LONGEST_MARKUP_BYTES:
@@ -148,7 +147,7 @@ class _Frame:
 
 def _chunk_end(data: bytes, start: int, point: bytes) -> int:
     """Find where to end a chunk: after a point's end, before one's start, or at the file's end."""
-    limit = start + _chunk_bytes(len(data))
+    limit = start + _CHUNK_BYTES
     closing, opening = b"</" + point + b">", b"<" + point
     if (end := data.rfind(closing, start, limit)) >= 0:
         return end + len(closing)
@@ -159,11 +158,6 @@ def _chunk_end(data: bytes, start: int, point: bytes) -> int:
     raise UnusualError
 
 
-def _chunk_bytes(size: int) -> int:
-    """How long chunks of a file of a size are."""
-    return min(max(size // _CHUNKS, _LEAST_CHUNK_BYTES), _MOST_CHUNK_BYTES)
-
-
 def _with_more(data: bytes, start: int, end: int) -> memoryview:
     """A part of a file and `BEYOND` bytes more, without a copy unless the file ends there."""
     if end + BEYOND <= len(data):
@@ -171,16 +165,31 @@ def _with_more(data: bytes, start: int, end: int) -> memoryview:
     return memoryview(data[start:end] + bytes(BEYOND))
 
 
-def _joined(chunks: list[PointColumns]) -> PointColumns:
-    """Put the points of all chunks together."""
-    names = dict.fromkeys(name for chunk in chunks for name in chunk.values)
-    return PointColumns(
-        unix_ns=np.concatenate([chunk.unix_ns for chunk in chunks]),
-        values={
-            name: np.concatenate(
-                [chunk.values.get(name, np.full(len(chunk), np.nan)) for chunk in chunks]
-            )
-            for name in names
-        },
-        zoneless=np.concatenate([chunk.zoneless for chunk in chunks]),
-    )
+class _Collected:
+    """The points so far, in arrays that grow: parts and a copy of all would need twice the room."""
+
+    def __init__(self) -> None:
+        self._unix_ns: array[int] = array("q")
+        self._zoneless = bytearray()
+        self._values: dict[str, array[float]] = {}
+
+    def __len__(self) -> int:
+        return len(self._unix_ns)
+
+    def add(self, points: PointColumns) -> None:
+        """Take more points."""
+        for name in points.values.keys() - self._values.keys():
+            self._values[name] = array("d", [math.nan]) * len(self)
+        missing = np.full(len(points), np.nan)
+        for name, column in self._values.items():
+            column.frombytes(points.values.get(name, missing).tobytes())
+        self._unix_ns.frombytes(points.unix_ns.tobytes())
+        self._zoneless += points.zoneless.tobytes()
+
+    def columns(self) -> PointColumns:
+        """All of them."""
+        return PointColumns(
+            unix_ns=np.frombuffer(self._unix_ns, dtype=np.int64),
+            values={name: np.frombuffer(column) for name, column in self._values.items()},
+            zoneless=np.frombuffer(self._zoneless, dtype=bool),
+        )
