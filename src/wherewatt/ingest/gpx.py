@@ -93,6 +93,24 @@ def _points(source: Source) -> tuple[PointColumns, list[Note]]:
     return saved.points, notes
 
 
+def checked_text(source: Source) -> str:
+    """Text of a GPX file that is whole, and safe for a library to read.
+
+    Raises
+    ------
+    TrackError
+        If it is no GPX, declares entities, lies too deep, or breaks off.
+    """
+    if format_of(source.data) is not Format.XML:
+        refuse_unknown_format(source, EXPECTED)
+    text, _ = decode(source.data)
+    broken = _salvaged(source, text).broken
+    if broken is not None:
+        found = f"XML that is broken there ({broken.reason})"
+        refuse(source.path, found, EXPECTED, place=f"line {broken.line}")
+    return text
+
+
 def _salvaged(source: Source, text: str) -> Salvage:
     """Read a document by streaming, if it is GPX and safe to read."""
     try:

@@ -118,7 +118,7 @@ def make_track(
     latitude, longitude = values["latitude_deg"], values["longitude_deg"]
     missing = _no_number(given.get("latitude_deg"), len(points))
     missing |= _no_number(given.get("longitude_deg"), len(points))
-    legal = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)
+    legal = _within(latitude, 90.0) & _within(longitude, 180.0)
     if not legal.all():
         values["latitude_deg"] = np.where(legal, latitude, np.nan)
         values["longitude_deg"] = np.where(legal, longitude, np.nan)
@@ -152,9 +152,16 @@ def _times(unix_ns: Nanoseconds) -> tuple[int | None, FloatArray]:
         return None, np.full(len(unix_ns), np.nan)
     start = int(unix_ns[np.argmax(timed)])
     # the difference is taken in whole nanoseconds: as floats they would lose a tenth of a µs
-    seconds = np.where(timed, unix_ns - start, 0) / 1e9
-    seconds[~timed] = np.nan
+    seconds = np.empty(len(unix_ns))
+    np.subtract(unix_ns, start, out=seconds)  # in whole numbers, without a copy of them
+    seconds /= 1e9
+    if not timed.all():
+        seconds[~timed] = np.nan
     return start, seconds
+
+
+def _within(values: FloatArray, limit: float) -> BoolArray:
+    return (values >= -limit) & (values <= limit)
 
 
 def _finite(values: FloatArray | None, count: int) -> FloatArray:
