@@ -20,10 +20,8 @@ from wherewatt.ingest.source import (
     Format,
     Limits,
     Source,
-    format_of,
-    read_source,
+    read_as,
     refuse,
-    refuse_unknown_format,
 )
 from wherewatt.ingest.track import Note, Track
 
@@ -53,10 +51,7 @@ def read_fit(path: Path | str, *, limits: Limits = DEFAULT_LIMITS) -> Track:
     TrackError
         If the file cannot be read, is no FIT, holds no records, or more than the limits allow.
     """
-    source = read_source(Path(path), limits)
-    if format_of(source.data) is not Format.FIT:
-        refuse_unknown_format(source, f"a FIT file: {EXPECTED}")
-    return parse_fit(source)
+    return parse_fit(read_as(Path(path), Format.FIT, f"a FIT file: {EXPECTED}", limits))
 
 
 def parse_fit(source: Source) -> Track:

@@ -26,11 +26,9 @@ from wherewatt.ingest.points import PointColumns, make_track
 from wherewatt.ingest.source import (
     Format,
     Source,
-    format_of,
-    read_source,
+    read_as,
     refuse,
     refuse_beyond,
-    refuse_unknown_format,
 )
 from wherewatt.ingest.track import Note, Track
 from wherewatt.ingest.xml_stream import (
@@ -57,10 +55,7 @@ def read_gpx(path: Path | str) -> Track:
     TrackError
         If the file cannot be read, is no GPX, or holds no recorded track.
     """
-    source = read_source(Path(path))
-    if format_of(source.data) is not Format.XML:
-        refuse_unknown_format(source, EXPECTED)
-    return parse_gpx(source)
+    return parse_gpx(read_as(Path(path), Format.XML, EXPECTED))
 
 
 def parse_gpx(source: Source) -> Track:
@@ -101,8 +96,6 @@ def checked_text(source: Source) -> str:
     TrackError
         If it is no GPX, declares entities, lies too deep, or breaks off.
     """
-    if format_of(source.data) is not Format.XML:
-        refuse_unknown_format(source, EXPECTED)
     text, _ = decode(source.data)
     broken = _salvaged(source, text).broken
     if broken is not None:

@@ -15,7 +15,14 @@ import numpy as np
 
 from wherewatt.arrays import FloatArray
 from wherewatt.ingest.gpx import checked_text
-from wherewatt.ingest.source import DEFAULT_LIMITS, Limits, read_source, refuse, refuse_beyond
+from wherewatt.ingest.source import (
+    DEFAULT_LIMITS,
+    Format,
+    Limits,
+    read_as,
+    refuse,
+    refuse_beyond,
+)
 
 if TYPE_CHECKING:
     from gpxpy.gpx import GPXRoutePoint, GPXTrackPoint, GPXWaypoint
@@ -76,7 +83,7 @@ def read_plan(path: Path | str, *, limits: Limits = DEFAULT_LIMITS) -> Plan:
     """
     import gpxpy  # slow to import, and only plans need it
 
-    source = read_source(Path(path), limits)
+    source = read_as(Path(path), Format.XML, EXPECTED, limits)
     text = checked_text(source)
     try:
         gpx = gpxpy.parse(text)

@@ -169,6 +169,20 @@ def format_of(data: bytes) -> Format | None:
     return None
 
 
+def read_as(path: Path, wanted: Format, expected: str, limits: Limits = DEFAULT_LIMITS) -> Source:
+    """Read a track file that has to be of one format.
+
+    Raises
+    ------
+    TrackError
+        If it cannot be read or is of another; `expected` says what it should be.
+    """
+    source = read_source(path, limits)
+    if format_of(source.data) is not wanted:
+        refuse_unknown_format(source, expected)
+    return source
+
+
 def refuse_unknown_format(source: Source, expected: str) -> NoReturn:
     """End the reading of a file by saying what it seems to be.
 

@@ -15,11 +15,9 @@ from wherewatt.ingest.points import NO_TIME, PointColumns, make_track, to_float
 from wherewatt.ingest.source import (
     Format,
     Source,
-    format_of,
-    read_source,
+    read_as,
     refuse,
     refuse_beyond,
-    refuse_unknown_format,
 )
 from wherewatt.ingest.track import Mark, MarkKind, Note, Track
 from wherewatt.ingest.xml_stream import (
@@ -63,10 +61,7 @@ def read_tcx(path: Path | str) -> Track:
     TrackError
         If the file cannot be read, is no TCX, or holds no recorded track.
     """
-    source = read_source(Path(path))
-    if format_of(source.data) is not Format.XML:
-        refuse_unknown_format(source, EXPECTED)
-    return parse_tcx(source)
+    return parse_tcx(read_as(Path(path), Format.XML, EXPECTED))
 
 
 def parse_tcx(source: Source) -> Track:
