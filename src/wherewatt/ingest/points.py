@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -19,29 +17,8 @@ Nanoseconds = npt.NDArray[np.int64]
 
 NO_TIME = np.iinfo(np.int64).min  # stands for "no time" where times are whole nanoseconds
 
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 # Times within 146 years of 1970: the difference of any two then fits 64-bit nanoseconds.
 NS_LIMIT = 1 << 62
-
-
-class RawPoint(NamedTuple):
-    """One point of a file; NaN, or None for the time, means "not recorded".
-
-    `zoned` is False for a time that came without a zone and was taken as UTC.
-    """
-
-    unix_ns: int | None
-    latitude_deg: float
-    longitude_deg: float
-    elevation_m: float = math.nan
-    speed_m_s: float = math.nan
-    odometer_m: float = math.nan
-    rider_w: float = math.nan
-    cadence_rpm: float = math.nan
-    temperature_c: float = math.nan
-    battery_v: float = math.nan
-    battery_a: float = math.nan
-    zoned: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,32 +40,6 @@ class PointColumns:
 
     def __len__(self) -> int:
         return len(self.unix_ns)
-
-
-def columns_of(points: Sequence[RawPoint]) -> PointColumns:
-    """Turn points, found one by one, into columns."""
-    times = [NO_TIME if point.unix_ns is None else point.unix_ns for point in points]
-    table = {
-        name: np.array([getattr(point, name) for point in points], dtype=np.float64)
-        for name in QUANTITIES
-    }
-    return PointColumns(
-        unix_ns=np.array(times, dtype=np.int64),
-        values={name: column for name, column in table.items() if not np.isnan(column).all()},
-        zoneless=np.array([not point.zoned for point in points], dtype=bool),
-    )
-
-
-def to_unix_ns(moment: datetime | None) -> int | None:
-    """UTC of a moment [ns since 1970]; one without a zone is taken as UTC, None stays None."""
-    if moment is None:
-        return None
-    try:
-        zoned = moment if moment.utcoffset() is not None else moment.replace(tzinfo=UTC)
-        unix_ns = (zoned - _EPOCH) // timedelta(microseconds=1) * 1000
-    except (ValueError, OverflowError):  # an offset of a day or more
-        return None
-    return unix_ns if abs(unix_ns) < NS_LIMIT else None
 
 
 def to_float(text: str | None) -> float:

@@ -6,6 +6,7 @@ import numpy as np
 from pyproj import Geod
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
+from wherewatt.motion.plane import local_plane
 from wherewatt.motion.settings import MotionSettings
 
 GEOD = Geod(ellps="WGS84")
@@ -185,13 +186,9 @@ def _lone_outliers(
         return lone
     before, after = np.diff(time_s)[:-1], np.diff(time_s)[1:]
     share = before / (before + after)
-    metres_per_degree = 111_195.0  # mean; only a threshold is compared with it
-    north = latitude_deg * metres_per_degree
-    longitude_deg = np.degrees(np.unwrap(np.radians(longitude_deg)))
-    east = longitude_deg * metres_per_degree * np.cos(np.radians(latitude_deg))
-    off_north = north[1:-1] - (north[:-2] + share * (north[2:] - north[:-2]))
-    off_east = east[1:-1] - (east[:-2] + share * (east[2:] - east[:-2]))
-    off = np.hypot(off_north, off_east)
+    plane = local_plane(latitude_deg, longitude_deg)
+    between = plane[:-2] + share[:, None] * (plane[2:] - plane[:-2])
+    off = np.hypot(*(plane[1:-1] - between).T)
     explained = np.minimum(
         0.5 * settings.top_acceleration_m_s2 * before * after,
         np.minimum(np.diff(reach_m)[:-1], np.diff(reach_m)[1:]),

@@ -9,6 +9,7 @@ from wherewatt.errors import Problem, TrackError, display_name
 from wherewatt.ingest.track import Note, Track
 from wherewatt.motion.fixes import GEOD, held, leg_lengths, spikes
 from wherewatt.motion.odometer import measure_legs
+from wherewatt.motion.plane import METRES_PER_DEGREE, local_plane
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.settings import MotionSettings
 from wherewatt.motion.smooth import smooth_path, white_noise_sd
@@ -17,7 +18,6 @@ from wherewatt.motion.times import increasing
 from wherewatt.text import counted
 
 _SHORTEST_BEND_M = 12.0  # of legs this long the heading is good to a few degrees
-_METRES_PER_DEGREE = 111_195.0  # scale of the local plane in which positions are smoothed
 
 
 def trace_ride(track: Track, settings: MotionSettings) -> Ride:
@@ -35,7 +35,7 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
     points, fix = points.at(inside), fix[inside]
     path = _path(points, fix, settings)
     recorded = _recorded_speed(points)
-    east_north = _plane(path[:, 0], path[:, 1])
+    east_north = local_plane(path[:, 0], path[:, 1])
     standing = standing_legs(points.time_s, east_north, recorded, settings)
     chords = leg_lengths(path[:, 0], path[:, 1])
     if not np.any(chords[~standing] > 0):
@@ -170,17 +170,15 @@ def _path(points: Track, fix: BoolArray, settings: MotionSettings) -> FloatArray
             np.interp(progress, progress[seen], longitude),
         ]
     )
-    plane = _plane(filled[:, 0], filled[:, 1])
+    plane = local_plane(filled[:, 0], filled[:, 1])
     noise = np.full(len(fix), min(_position_noise(plane[seen]), settings.position_noise_m))
     # A filled-in position is a guess: it guides the path without holding it.
     noise[~fix] = 10.0 * settings.position_noise_m
     smooth = smooth_path(
         points.time_s, plane, noise, acceleration_sd_m_s2=settings.acceleration_sd_m_s2
     )
-    latitude = filled[0, 0] + smooth[:, 1] / _METRES_PER_DEGREE
-    longitude = filled[0, 1] + smooth[:, 0] / (
-        _METRES_PER_DEGREE * np.cos(np.radians(filled[:, 0]))
-    )
+    latitude = filled[0, 0] + smooth[:, 1] / METRES_PER_DEGREE
+    longitude = filled[0, 1] + smooth[:, 0] / (METRES_PER_DEGREE * np.cos(np.radians(filled[:, 0])))
     return np.column_stack([latitude, (longitude + 180.0) % 360.0 - 180.0])
 
 
@@ -209,14 +207,6 @@ def _counted_legs(points: Track) -> FloatArray | None:
 
 def _means(values: FloatArray) -> FloatArray:
     return (values[1:] + values[:-1]) / 2.0
-
-
-def _plane(latitude_deg: FloatArray, longitude_deg: FloatArray) -> FloatArray:
-    """(n, 2) east and north of the first point [m]; exact enough to smooth in, not to measure."""
-    longitude = np.degrees(np.unwrap(np.radians(longitude_deg)))
-    east = (longitude - longitude[0]) * _METRES_PER_DEGREE * np.cos(np.radians(latitude_deg))
-    north = (latitude_deg - latitude_deg[0]) * _METRES_PER_DEGREE
-    return np.column_stack([east, north])
 
 
 def _position_noise(plane: FloatArray) -> float:

@@ -10,10 +10,9 @@ import shapely
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
 from wherewatt.ingest.places import TaggedLine
+from wherewatt.motion.plane import METRES_PER_DEGREE
 from wherewatt.motion.ride import Ride
 from wherewatt.sections.settings import PlaceSettings
-
-_METRES_PER_DEGREE = 111_195.0
 
 
 def match_places(ride: Ride, places: Sequence[TaggedLine], settings: PlaceSettings) -> IntArray:
@@ -56,8 +55,8 @@ class _Plane:
     def points(self, longitude_deg: FloatArray, latitude_deg: FloatArray) -> FloatArray:
         """(n, 2) east and north [m]."""
         turn = (longitude_deg - self.longitude_deg + 180.0) % 360.0 - 180.0
-        east = turn * _METRES_PER_DEGREE * np.cos(np.radians(self.latitude_deg))
-        north = (latitude_deg - self.latitude_deg) * _METRES_PER_DEGREE
+        east = turn * METRES_PER_DEGREE * np.cos(np.radians(self.latitude_deg))
+        north = (latitude_deg - self.latitude_deg) * METRES_PER_DEGREE
         return np.column_stack([east, north])
 
 
