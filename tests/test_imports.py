@@ -24,7 +24,7 @@ ORDER = (
     ("report",),
     ("pipeline",),
     ("outlook",),
-    ("inbox", "archive", "tagging"),
+    ("inbox", "archive", "tagging", "demo"),
     ("cli",),
     ("__main__",),
 )

@@ -16,6 +16,8 @@ from wherewatt.units import DistanceUnit
 if TYPE_CHECKING:
     from wherewatt.report.result import RideResult
 
+    _Verbs = argparse._SubParsersAction[argparse.ArgumentParser]
+
 DESCRIPTION = "Where the watt-hours of a light electric vehicle's ride went."
 
 
@@ -57,32 +59,113 @@ def _parser() -> argparse.ArgumentParser:
         metavar="TRACK_OR_FOLDER",
         help="GPX or FIT file, also .gz, or a folder of them",
     )
-    report.add_argument(
+    _add_report_options(report)
+    report.add_argument("--debug", action="store_true", help="show where an unexpected error arose")
+    report.set_defaults(run=_report)
+    _add_watch(verbs)
+    _add_demo(verbs)
+    return parser
+
+
+def _add_watch(verbs: _Verbs) -> None:
+    watch = verbs.add_parser(
+        "watch",
+        help="report every ride that is put into a folder",
+        description="Report every ride that is put into a folder, until Ctrl-C.",
+        epilog="A ride is reported once, and again when a file of it changes. What is wrong with a "
+        "track is said in TRACK.problem.txt beside it. Results of deleted tracks stay.",
+    )
+    watch.add_argument("folder", type=Path, metavar="FOLDER", help="with its subfolders")
+    _add_report_options(watch)
+    watch.add_argument(
+        "--settle",
+        type=_above_zero,
+        default=2.0,
+        metavar="SECONDS",
+        help="files are read when unchanged for so long, and after five times that "
+        "even if they seem cut short (default: %(default)g)",
+    )
+    watch.add_argument(
+        "--poll",
+        type=_above_zero,
+        metavar="SECONDS",
+        help="look this often instead of waiting for events; for network folders that send none",
+    )
+    watch.add_argument(
+        "--jobs",
+        type=_count,
+        default=1,
+        metavar="N",
+        help="rides in work at once (default: %(default)s)",
+    )
+    watch.add_argument(
+        "--once", action="store_true", help="stop when all that is there is reported"
+    )
+    watch.set_defaults(run=_watch)
+
+
+def _add_demo(verbs: _Verbs) -> None:
+    demo = verbs.add_parser(
+        "demo",
+        help="copy the sample rides into a folder and report them",
+        description="Copy the sample rides into a folder, report them and open the reports.",
+    )
+    demo.add_argument(
+        "folder",
+        nargs="?",
+        type=Path,
+        default=Path("wherewatt-demo"),
+        metavar="FOLDER",
+        help="default: %(default)s",
+    )
+    _add_units(demo)
+    demo.add_argument("--no-open", action="store_true", help="do not open the reports")
+    demo.set_defaults(run=_demo)
+
+
+def _add_report_options(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
         "--out", type=Path, default=Path("reports"), metavar="DIR", help="default: %(default)s"
     )
-    report.add_argument(
+    verb.add_argument(
         "--terrain",
         type=Path,
         action="append",
         default=[],
         metavar="DIR",
-        help="folder of .hgt terrain tiles; may be given more than once, the first is preferred",
+        help="folder of terrain tiles (.hgt or GeoTIFF); may be given more than once, "
+        "the first is preferred",
     )
-    report.add_argument(
+    _add_units(verb)
+    verb.add_argument(
+        "--fetch-terrain",
+        action="store_true",
+        help="fetch missing tiles from the network; nothing is fetched unless asked",
+    )
+
+
+def _add_units(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
         "--units",
         type=DistanceUnit,
         choices=list(DistanceUnit),
         default=DistanceUnit.KM,
         help="of what a person reads; files are always metric (default: %(default)s)",
     )
-    report.add_argument(
-        "--fetch-terrain",
-        action="store_true",
-        help="fetch missing tiles from the network; nothing is fetched unless asked",
-    )
-    report.add_argument("--debug", action="store_true", help="show where an unexpected error arose")
-    report.set_defaults(run=_report)
-    return parser
+
+
+def _above_zero(text: str) -> float:
+    value = float(text)
+    if not 0.0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"found {text}, expected a number above 0")
+    return value
+
+
+def _count(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"found {text}, expected 1 or more")
+    return value
 
 
 def _report(options: argparse.Namespace) -> int:
@@ -143,6 +226,49 @@ def _analysed(
                 if options.debug:
                     raise
                 yield _defect(track, error)
+
+
+def _watch(options: argparse.Namespace) -> int:
+    from rich.console import Console
+
+    from wherewatt.inbox.live import LiveLine
+    from wherewatt.inbox.report_work import ReportWork
+    from wherewatt.inbox.settings import WatchSettings
+    from wherewatt.inbox.teller import summary_line
+    from wherewatt.inbox.watch import watch_folder
+
+    settings = WatchSettings(
+        settle_s=options.settle,
+        patience_s=5.0 * options.settle,
+        rescan_s=options.poll or 30.0,
+        jobs=options.jobs,
+        events=options.poll is None,
+        once=options.once,
+    )
+    work = ReportWork(tuple(options.terrain), options.units, options.fetch_terrain)
+    with LiveLine(Console(highlight=False)) as teller:
+        status = watch_folder(options.folder, options.out, work, settings, teller)
+        teller.line(summary_line(status))
+    return 1 if options.once and status.unusable else 0
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from rich.console import Console
+
+    from wherewatt.demo import copy_samples, open_pages, page_of, report_samples
+    from wherewatt.report.overview import overview_row, print_overview
+
+    console = Console(highlight=False, markup=False, width=None if sys.stdout.isatty() else 100)
+    tracks = copy_samples(options.folder)
+    results = list(report_samples(tracks, options.folder, options.units))
+    print_overview([overview_row(it, options.units) for it in results], options.units, console)
+    console.print("The reports, from the sample rides there:")
+    pages = [page_of(result, options.folder) for result in results]
+    for page in pages:
+        console.print(str(page), soft_wrap=True)
+    if not options.no_open and not open_pages(pages):
+        console.print("There is no browser to open them in.")
+    return 0
 
 
 def _defect(track: Path, error: Exception) -> WherewattError:

@@ -55,8 +55,8 @@ SECTION_COLUMNS = (
     Column("duration_s", "s", "float64", "duration, pauses included"),
     Column("moving_s", "s", "float64", "duration while moving"),
     Column("stops", "1", "int64", "stops that begin in it"),
-    Column("ascent_m", "m", "float64", "sum of the rises of the blended profile"),
-    Column("descent_m", "m", "float64", "sum of its falls, positive"),
+    Column("ascent_m", "m", "float64", "rise between turning points of the blended profile"),
+    Column("descent_m", "m", "float64", "fall between them, positive"),
     Column("mean_grade_pct", "%", "float64", "change of height over length"),
     Column("mean_speed_kmh", "km/h", "float64", "length over duration while moving"),
     Column("battery_wh", "Wh", "float64", "energy from the battery"),
@@ -66,6 +66,7 @@ SECTION_COLUMNS = (
     Column("wh_per_km", "Wh/km", "float64", "energy over length; empty where nothing was ridden"),
     Column("share_pct", "%", "float64", "share of the ride's energy"),
     *_causes(),
+    Column("name", "", "str", "what it is and where that begins, in km"),
 )
 
 LEG_COLUMNS = (
@@ -79,6 +80,15 @@ LEG_COLUMNS = (
     Column("headwind_m_s", "m/s", "float64", "estimated wind against the direction of travel"),
     Column("battery_wh", "Wh", "float64", "energy from the battery"),
     *_causes(),
+)
+
+TRACK_COLUMNS = (
+    Column("surface", "", "str", "surface as tagged, or untagged"),
+    Column("structure", "", "str", "bridge, tunnel or cutting; empty for none"),
+    Column("start_time", "UTC", _TIME, "when the stretch begins"),
+    Column("end_time", "UTC", _TIME, "when it ends"),
+    Column("start_km", "km", "float64", "distance at which it begins"),
+    Column("end_km", "km", "float64", "distance at which it ends"),
 )
 
 

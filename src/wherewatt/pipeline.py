@@ -30,8 +30,10 @@ from wherewatt.report.result import RideResult
 from wherewatt.sections.cutting import Sections, cut_sections
 from wherewatt.sections.places import match_places
 from wherewatt.sections.surface import UNTAGGED, TimedTag, timed_tags
-from wherewatt.terrain.blend import Profile, blend_heights
-from wherewatt.terrain.fetch import cache_folder, fetch_tile
+from wherewatt.terrain.blend import blend_heights
+from wherewatt.terrain.fetch import TileFetcher, cache_folder
+from wherewatt.terrain.nodes import Nodes, nodes_of
+from wherewatt.terrain.profile import Profile
 from wherewatt.terrain.tiles import TileFolder, terrain_folders
 from wherewatt.text import counted
 from wherewatt.units import KELVIN_AT_0_C
@@ -55,13 +57,13 @@ def open_tiles(folders: Sequence[Path], *, fetch: bool = False) -> TileFolder:
     Raises
     ------
     TerrainError
-        If a folder is not there.
+        If a folder is not there, or has GeoTIFFs but rasterio is not installed.
     """
     places = terrain_folders(tuple(folders))
     cache = cache_folder()
     if cache.is_dir():
         places += (cache,)
-    return TileFolder(places, fetch=fetch_tile if fetch else None)
+    return TileFolder(places, fetch=TileFetcher(cache) if fetch else None)
 
 
 def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
@@ -82,9 +84,10 @@ def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
     )
     ride = trace_ride(recording.track, config.motion)
     side = _side_data(recording, ride)
-    tile_m = tiles.sample(ride.latitude_deg, ride.longitude_deg)
+    nodes = nodes_of(ride, config.terrain)
+    terrain = tiles.survey(nodes.latitude_deg, nodes.longitude_deg)
     profile = blend_heights(
-        ride, tile_m, config.terrain, _on_structure(ride, recording, side, config)
+        nodes, terrain, config.terrain, _on_structure(ride, nodes, recording, side, config)
     )
     ride = ride.split(side.shown.time_s)
     sections = cut_sections(
@@ -100,6 +103,7 @@ def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
     notes = (
         *ride.notes,
         *side.notes,
+        *terrain.notes,
         *profile.notes,
         *_notes(recording, evidence, estimate.solution.converged),
     )
@@ -131,16 +135,16 @@ def _collected(problems: list[Problem], place: Callable[[], T]) -> T | None:
         return None
 
 
-def _on_structure(ride: Ride, recording: Recording, side: _SideData, config: Config) -> BoolArray:
-    """(n,) True at points on a structure that the user tagged."""
-    inside = np.zeros(len(ride.time_s), dtype=bool)
-    for tag in side.tags:
-        if tag.structure:
-            inside |= (ride.time_s >= tag.start_s) & (ride.time_s <= tag.end_s)
+def _on_structure(
+    ride: Ride, nodes: Nodes, recording: Recording, side: _SideData, config: Config
+) -> BoolArray:
+    """(k,) True at nodes on a structure that the user tagged."""
     structures = [place for place in recording.places if place.structure]
     along = match_places(ride, structures, config.places) >= 0
-    inside[1:] |= along
-    inside[:-1] |= along
+    inside = np.asarray(along[np.searchsorted(ride.time_s[1:-1], nodes.time_s)])
+    for tag in side.tags:
+        if tag.structure:
+            inside |= (nodes.time_s >= tag.start_s) & (nodes.time_s <= tag.end_s)
     return inside
 
 

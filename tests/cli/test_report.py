@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import shutil
+from importlib.util import find_spec
 from pathlib import Path
 
 import pandas as pd
@@ -43,6 +44,9 @@ def test_samples(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         assert name in printed
         assert {path.name for path in (tmp_path / name).iterdir()} == {
             "sections.csv",
+            "sections.geojson",
+            *(["sections.parquet"] if find_spec("geopandas") else []),
+            "track.geojson",
             "legs.parquet",
             "summary.json",
             "report.html",

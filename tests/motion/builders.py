@@ -111,6 +111,7 @@ def plain_ride(
         time_s=time,
         latitude_deg=np.zeros(len(time)),
         longitude_deg=np.degrees(distance / 6_378_137.0),
+        fixed=np.ones(len(time), dtype=bool),
         distance_m=distance,
         speed_m_s=np.where(at_rest, 0.0, speed),
         recorded_height_m=missing if recorded_height_m is None else recorded_height_m,

@@ -6,19 +6,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from benchmarks.terrain import convolved, cubic_convolution, grade_errors, island_tile
 from scipy.interpolate import RegularGridInterpolator
 
+from tests.terrain.tile_files import write_hgt
+from wherewatt.arrays import FloatArray
 from wherewatt.errors import TerrainError
-from wherewatt.terrain.tiles import VOID, TileFolder, bilinear, read_tile, tile_name
+from wherewatt.terrain.hgt import VOID, Posts, read_tile, tile_name
+from wherewatt.terrain.hgt_tiles import TilePosts
+from wherewatt.terrain.interpolate import interpolate
+from wherewatt.terrain.tiles import TileFolder
 
 # Real tiles of 3″ (public domain): name, south-west corner, voids.
 REAL_TILES = [("N44W072", (44, -72), 0), ("N50E010", (50, 10), 28)]
 
 
-def write_tile(folder: Path, name: str, heights: np.ndarray) -> Path:
-    path = folder / f"{name}.hgt"
-    path.write_bytes(heights.astype(">i2").tobytes())
-    return path
+def bilinear(tile: Posts, row: FloatArray, column: FloatArray) -> FloatArray:
+    return interpolate(TilePosts(tile), row, column, (90.0, 60.0))[0]
 
 
 @pytest.mark.parametrize(
@@ -38,7 +42,7 @@ def test_name_is_the_south_west_corner(corner: tuple[int, int], name: str) -> No
 @pytest.mark.parametrize(("side", "size"), [(1201, 2_884_802), (3601, 25_934_402)])
 def test_sizes(tmp_path: Path, side: int, size: int) -> None:
     # USGS, SRTM documentation.
-    path = write_tile(tmp_path, "N38W105", np.zeros((side, side)))
+    path = write_hgt(tmp_path, "N38W105", np.zeros((side, side)))
     assert path.stat().st_size == size
     assert read_tile(path).shape == (side, side)
     path.write_bytes(path.read_bytes()[:-2])
@@ -55,7 +59,7 @@ def test_index_of_a_published_example(tmp_path: Path) -> None:
     heights = np.zeros((3601, 3601), dtype=np.int16)
     heights[752, 24] = 3772
     assert 752 * 3601 + 24 == 2_707_976
-    write_tile(tmp_path, "N38W105", heights)
+    write_hgt(tmp_path, "N38W105", heights)
     tiles = TileFolder((tmp_path,))
     place = np.array([38.79097222]), np.array([-104.99347222])
     assert tiles.sample(*place)[0] == pytest.approx(3772 / 4, rel=1e-4)
@@ -69,8 +73,8 @@ def test_index_of_a_published_example(tmp_path: Path) -> None:
 def test_edges_are_shared(tmp_path: Path) -> None:
     """The last column of a tile is the first of its eastern neighbour."""
     column = np.tile(np.arange(1201), (1201, 1))
-    write_tile(tmp_path, "N46E007", column)
-    write_tile(tmp_path, "N46E008", 1200 + column)
+    write_hgt(tmp_path, "N46E007", column)
+    write_hgt(tmp_path, "N46E008", 1200 + column)
     longitude = 8.0 + np.array([-2.0, -1.0, -0.5, 0.0, 0.5, 1.0]) / 1200.0
     heights = TileFolder((tmp_path,)).sample(np.full(6, 46.5), longitude)
     assert heights == pytest.approx([1198, 1199, 1199.5, 1200, 1200.5, 1201], abs=1e-6)
@@ -118,15 +122,23 @@ def test_real_tile_against_scipy(
     assert heights[known] == pytest.approx(expected[known], abs=1e-6)
 
 
-def test_near_a_real_void(shared_data: Path) -> None:
-    """Beside a void the known neighbours count; where all four are void there is nothing."""
-    tile = read_tile(shared_data / "dem" / "N50E010.hgt")
-    for row, column in np.argwhere(tile == VOID):
-        corners = np.asarray(tile[row : row + 2, column : column + 2]).ravel()
-        known = corners[corners != VOID]
-        height = bilinear(tile, np.array([row + 0.5]), np.array([column + 0.5]))[0]
-        if len(known):
-            assert known.min() <= height <= known.max()
-        else:
-            assert np.isnan(height)
-        assert np.isnan(bilinear(tile, np.array([float(row)]), np.array([float(column)]))[0])
+def test_cubic_convolution_is_what_keys_describes() -> None:
+    """It meets the posts and reproduces quadratics exactly (Keys 1981, sections II and III)."""
+    row, column = np.mgrid[0:12, 0:12].astype(float)
+    tile = 3.0 + 2.0 * row - column + 0.5 * row**2 - 0.25 * column**2 + 0.125 * row * column
+    at = np.random.default_rng(1).uniform(1.0, 9.0, (2, 300))
+    expected = 3.0 + 2.0 * at[0] - at[1] + 0.5 * at[0] ** 2 - 0.25 * at[1] ** 2
+    expected += 0.125 * at[0] * at[1]
+    assert convolved(tile, *at, cubic_convolution) == pytest.approx(expected, abs=1e-9)
+    rough = np.random.default_rng(2).uniform(0.0, 100.0, (12, 12))
+    post = np.random.default_rng(3).integers(1, 9, (2, 40))
+    heights = convolved(rough, *post.astype(float), cubic_convolution)
+    assert heights == pytest.approx(rough[post[0], post[1]], abs=1e-9)
+
+
+def test_why_heights_are_bilinear() -> None:
+    """The sharper kernel wins on the ground itself, and loses on a tile with a tile's errors."""
+    plain, cubic = grade_errors(island_tile(3, errors=False, whole=False), 1, ["hilly"])
+    assert cubic < 0.5 * plain < 0.1
+    plain, cubic = grade_errors(island_tile(3, errors=True, whole=True), 1, ["hilly"])
+    assert 1.05 * plain < cubic

@@ -19,21 +19,28 @@ from wherewatt.report.files import (
     LEGS_NAME,
     PAGE_NAME,
     PROFILE_NAME,
+    SECTIONS_MAP_NAME,
     SECTIONS_NAME,
+    SECTIONS_PARQUET_NAME,
     SUMMARY_NAME,
+    TRACK_MAP_NAME,
     write_result,
 )
+from wherewatt.report.geo import can_write_geoparquet
 from wherewatt.report.result import RideResult
 from wherewatt.units import DistanceUnit
 
-ALL_NAMES = {SECTIONS_NAME, LEGS_NAME, SUMMARY_NAME, PAGE_NAME, PROFILE_NAME}
+ALL_NAMES = {
+    SECTIONS_NAME, LEGS_NAME, SUMMARY_NAME, PAGE_NAME, PROFILE_NAME, SECTIONS_MAP_NAME,
+    TRACK_MAP_NAME, *([SECTIONS_PARQUET_NAME] if can_write_geoparquet() else []),
+}  # fmt: skip
 CAUSE_COLUMNS = [f"{cause}_wh" for cause in CAUSES]
 
 SECTION_HEADER = (
     "section,start_time,end_time,start_km,end_km,terrain,flow,surface,structure,distance_km,"
     "duration_s,moving_s,stops,ascent_m,descent_m,mean_grade_pct,mean_speed_kmh,battery_wh,"
     "battery_wh_sd,battery_wh_low90,battery_wh_high90,wh_per_km,share_pct,rolling_wh,air_wh,"
-    "wind_wh,height_wh,speed_wh,brakes_wh,drivetrain_wh,auxiliary_wh,rider_wh"
+    "wind_wh,height_wh,speed_wh,brakes_wh,drivetrain_wh,auxiliary_wh,rider_wh,name"
 )
 LEG_HEADER = (
     "start_time,end_time,section,distance_m,speed_m_s,height_m,grade,headwind_m_s,battery_wh,"
@@ -124,8 +131,8 @@ def test_numbers_survive_the_file(simulated_result: RideResult, folder: Path) ->
 def test_summary_has_the_keys_of_the_contract(folder: Path) -> None:
     summary = json.loads((folder / SUMMARY_NAME).read_text(encoding="utf-8"))
     assert set(summary) == {
-        "schema", "track", "energy", "range", "calibration", "display", "warnings", "versions",
-        "config",
+        "schema", "track", "energy", "range", "calibration", "display", "features", "warnings",
+        "versions", "config",
     }  # fmt: skip
     interval = {"mean", "sd", "low90", "high90"}
     assert set(summary["energy"]) == {"battery_wh", "wh_per_km", "by_cause_wh"}
@@ -142,6 +149,33 @@ def test_summary_has_the_keys_of_the_contract(folder: Path) -> None:
     for warning in summary["warnings"]:
         assert set(warning) == {"code", "message"}
     assert len(summary["track"]["sha256"]) == 64
+
+
+def test_features_are_sums_over_their_sections(
+    simulated_result: RideResult, folder: Path, sections: pd.DataFrame
+) -> None:
+    """A feature's energy is that of the sections from its start to its end, errors included."""
+    listed = json.loads((folder / SUMMARY_NAME).read_text(encoding="utf-8"))["features"]
+    assert len({feature["name"] for feature in listed}) == len(listed)
+    assert set(sections["name"]) <= {feature["name"] for feature in listed}
+    covariance = simulated_result.ledger.section_covariance
+    for feature in listed:
+        own = sections["start_km"].between(feature["start_km"], feature["end_km"], "left")
+        assert feature["battery_wh"]["mean"] == pytest.approx(
+            sections["battery_wh"][own].sum(), rel=1e-9
+        )
+        weight = own.to_numpy(float)
+        assert feature["battery_wh"]["sd"] == pytest.approx(
+            np.sqrt(weight @ covariance @ weight), rel=1e-9
+        )
+        rise = (sections["ascent_m"] - sections["descent_m"])[own].sum()
+        assert feature["height_change_m"] == pytest.approx(rise, abs=1e-6)
+
+
+def test_names_tell_the_terrain(sections: pd.DataFrame) -> None:
+    plain = sections[sections["structure"] == ""]
+    for terrain in ("climb", "descent"):
+        assert plain["name"][plain["terrain"] == terrain].str.startswith(f"{terrain} at ").all()
 
 
 def test_profile_is_a_png(folder: Path) -> None:

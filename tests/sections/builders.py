@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from tests.motion.builders import MOTION, make_track, on_the_ground, plain_ride
+from tests.terrain.builders import blended
 from wherewatt.arrays import FloatArray
 from wherewatt.config import load_config
 from wherewatt.ingest.places import TaggedLine
@@ -15,7 +16,6 @@ from wherewatt.motion.ride import Ride
 from wherewatt.motion.trace import trace_ride
 from wherewatt.sections.cutting import Sections, cut_sections
 from wherewatt.sections.surface import TimedTag
-from wherewatt.terrain.blend import blend_heights
 
 CONFIG = load_config()
 
@@ -50,7 +50,7 @@ def cut(
     ride = plain_ride(stops=()) if ride is None else ride
     heights = np.zeros(len(ride.time_s)) if height_m is None else height_m
     ride = replace(ride, recorded_height_m=heights)
-    profile = blend_heights(ride, heights, CONFIG.terrain)
+    profile = blended(ride, heights)
     return cut_sections(
         ride,
         profile,

@@ -29,6 +29,7 @@ class Ride:
     recorded_from_s : when the recording began, before its first position: never positive [s].
     time_s : (n,) time since the first point [s].
     latitude_deg, longitude_deg : (n,) smoothed position [degree].
+    fixed : (n,) True where a position was recorded, False where it was filled in.
     distance_m : (n,) distance travelled [m]; it does not grow while standing still.
     speed_m_s : (n,) speed at the point [m/s].
     recorded_height_m : (n,) height as recorded [m], NaN where there is none.
@@ -44,6 +45,7 @@ class Ride:
     time_s: FloatArray
     latitude_deg: FloatArray
     longitude_deg: FloatArray
+    fixed: BoolArray
     distance_m: FloatArray
     speed_m_s: FloatArray
     recorded_height_m: FloatArray
@@ -94,11 +96,13 @@ class Ride:
             for name in ("latitude_deg", "longitude_deg", "distance_m", "speed_m_s", "rider_w")
         }
         nearest = np.searchsorted(self.time_s, times)
-        height = np.where(np.isin(times, added), np.nan, self.recorded_height_m[nearest])
+        new = np.isin(times, added)
+        height = np.where(new, np.nan, self.recorded_height_m[nearest])
         return replace(
             self,
             time_s=times,
             **between,
+            fixed=~new & self.fixed[nearest],
             recorded_height_m=height,
             heading_rad=self.heading_rad[leg],
             standing=self.standing[leg],

@@ -59,6 +59,7 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
         time_s=points.time_s - points.time_s[0],
         latitude_deg=path[:, 0],
         longitude_deg=path[:, 1],
+        fixed=fix,
         distance_m=distance,
         speed_m_s=speed,
         recorded_height_m=points.elevation_m,

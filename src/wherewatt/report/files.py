@@ -8,14 +8,12 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Literal
-
-import numpy as np
-import pandas as pd
 
 from wherewatt.errors import OutputError
+from wherewatt.report import geo
 from wherewatt.report.result import RideResult
 from wherewatt.report.tables import legs_frame, sections_frame, summary
+from wherewatt.report.times import with_iso_times
 from wherewatt.units import DistanceUnit
 
 SECTIONS_NAME = "sections.csv"
@@ -23,10 +21,15 @@ LEGS_NAME = "legs.parquet"
 SUMMARY_NAME = "summary.json"
 PAGE_NAME = "report.html"
 PROFILE_NAME = "profile.png"
+SECTIONS_MAP_NAME = "sections.geojson"
+TRACK_MAP_NAME = "track.geojson"
+SECTIONS_PARQUET_NAME = "sections.parquet"
+
+Writer = Callable[[RideResult, Path, DistanceUnit], None]
 
 
 def write_result(result: RideResult, folder: Path, unit: DistanceUnit) -> None:
-    """Write the tables, the summary, the page and the profile of a ride into a folder.
+    """Write the tables, the summary, the maps, the page and the profile of a ride into a folder.
 
     The files are made in a folder beside it and moved into place one by one when all of them are
     complete, so that no file is ever seen half-written. Other files in the folder stay.
@@ -46,10 +49,11 @@ def write_result(result: RideResult, folder: Path, unit: DistanceUnit) -> None:
         folder.parent.mkdir(parents=True, exist_ok=True)
         workshop = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
         try:
-            for name, write in _WRITERS.items():
+            writers = _writers()
+            for name, write in writers.items():
                 write(result, workshop / name, unit)
             folder.mkdir(exist_ok=True)
-            for name in _WRITERS:
+            for name in writers:
                 os.replace(workshop / name, folder / name)
         finally:
             shutil.rmtree(workshop, ignore_errors=True)
@@ -59,29 +63,9 @@ def write_result(result: RideResult, folder: Path, unit: DistanceUnit) -> None:
 
 
 def _write_sections(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
-    frame = sections_frame(result)
-    times = [name for name in frame if isinstance(frame[name].dtype, pd.DatetimeTZDtype)]
-    texts = _iso_utc(frame[times])
+    frame = with_iso_times(sections_frame(result))
     # pandas writes floats by their repr: reading them back gives the same numbers.
-    frame.assign(**texts).to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
-
-
-def _iso_utc(times: pd.DataFrame) -> dict[str, list[str]]:
-    """Times as ISO 8601 with a Z, all to the coarsest unit that loses nothing."""
-    instants = {name: times[name].dt.tz_convert(None).to_numpy() for name in times}
-    unit = _coarsest_unit(np.concatenate(list(instants.values())))
-    return {
-        name: [f"{text}Z" for text in np.datetime_as_string(values, unit=unit)]
-        for name, values in instants.items()
-    }
-
-
-def _coarsest_unit(instants: np.ndarray[Any, Any]) -> Literal["s", "ms", "us", "ns"]:
-    units: tuple[Literal["s", "ms", "us"], ...] = ("s", "ms", "us")
-    for unit in units:
-        if (instants == instants.astype(f"M8[{unit}]")).all():
-            return unit
-    return "ns"
+    frame.to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
 
 
 def _write_legs(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
@@ -108,10 +92,29 @@ def _write_profile(result: RideResult, path: Path, unit: DistanceUnit) -> None:
     write_profile_png(result, path, unit)
 
 
-_WRITERS: dict[str, Callable[[RideResult, Path, DistanceUnit], None]] = {
-    SECTIONS_NAME: _write_sections,
-    LEGS_NAME: _write_legs,
-    SUMMARY_NAME: _write_summary,
-    PAGE_NAME: _write_page,
-    PROFILE_NAME: _write_profile,
-}
+def _write_sections_map(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
+    path.write_text(geo.sections_geojson(result), encoding="utf-8", newline="\n")
+
+
+def _write_track_map(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
+    path.write_text(geo.track_geojson(result), encoding="utf-8", newline="\n")
+
+
+def _write_geoparquet(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
+    geo.write_sections_geoparquet(result, path)
+
+
+def _writers() -> dict[str, Writer]:
+    """What is written, by file name."""
+    writers: dict[str, Writer] = {
+        SECTIONS_NAME: _write_sections,
+        LEGS_NAME: _write_legs,
+        SUMMARY_NAME: _write_summary,
+        PAGE_NAME: _write_page,
+        PROFILE_NAME: _write_profile,
+        SECTIONS_MAP_NAME: _write_sections_map,
+        TRACK_MAP_NAME: _write_track_map,
+    }
+    if geo.can_write_geoparquet():
+        writers[SECTIONS_PARQUET_NAME] = _write_geoparquet
+    return writers

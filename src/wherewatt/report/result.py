@@ -13,7 +13,7 @@ from wherewatt.ingest.recording import Recording
 from wherewatt.ingest.track import Note
 from wherewatt.motion.ride import Ride
 from wherewatt.sections.cutting import Sections
-from wherewatt.terrain.blend import Profile
+from wherewatt.terrain.profile import Profile
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,6 +54,14 @@ class RideResult:
     def height_m(self) -> FloatArray:
         """(n,) blended height at the points [m]."""
         return self.profile.height_at(self.ride.distance_m)
+
+    @property
+    def ascent_and_descent_m(self) -> tuple[FloatArray, FloatArray]:
+        """(sections,) ascent and descent of the sections [m]."""
+        sections = self.sections
+        return self.profile.ascent_and_descent(
+            self.ride.distance_m, sections.leg_section, len(sections)
+        )
 
     @property
     def remaining(self) -> tuple[FloatArray, FloatArray]:

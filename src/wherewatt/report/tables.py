@@ -16,6 +16,8 @@ from wherewatt.arrays import FloatArray
 from wherewatt.columns import LEG_COLUMNS, SECTION_COLUMNS, as_declared
 from wherewatt.physics.road_load import headwind
 from wherewatt.report.result import RideResult
+from wherewatt.report.times import clock
+from wherewatt.sections.names import STRUCTURES, Feature, find_features, section_names
 
 SCHEMA = "wherewatt/summary/1"
 _LIBRARIES = ("numpy", "scipy", "pandas", "pyarrow", "pyproj", "gpxpy", "fitdecode")
@@ -26,12 +28,13 @@ def sections_frame(result: RideResult) -> pd.DataFrame:
     sections, ride, ledger = result.sections, result.ride, result.ledger
     total = sections.total
     edges = np.append(sections.first_leg, len(sections.leg_section))
-    times = _clock(result, ride.time_s[edges])
+    times = clock(ride, ride.time_s[edges])
     rise = np.diff(result.height_m)
     metres, moving = (
         total(ride.leg_distance_m),
         total(np.where(ride.standing, 0.0, ride.leg_time_s)),
     )
+    ascent, descent = result.ascent_and_descent_m
     energy = ledger.section_wh.sum(axis=0)
     measures = ledger.section_measures
     frame = pd.DataFrame(
@@ -49,8 +52,8 @@ def sections_frame(result: RideResult) -> pd.DataFrame:
             "duration_s": total(ride.leg_time_s),
             "moving_s": moving,
             "stops": _stops(result, edges),
-            "ascent_m": total(np.maximum(rise, 0.0)),
-            "descent_m": total(np.maximum(-rise, 0.0)),
+            "ascent_m": ascent,
+            "descent_m": descent,
             "mean_grade_pct": 100.0 * _ratio(total(rise), metres, 0.0),
             "mean_speed_kmh": 3.6 * _ratio(metres, moving, 0.0),
             "battery_wh": energy,
@@ -60,6 +63,7 @@ def sections_frame(result: RideResult) -> pd.DataFrame:
             "wh_per_km": _ratio(energy, metres / 1000.0, np.nan),
             "share_pct": 100.0 * energy / (energy.sum() or np.nan),
             **{f"{cause}_wh": row for cause, row in zip(CAUSES, ledger.section_wh, strict=True)},
+            "name": section_names(sections, find_features(sections)),
         }
     )
     return as_declared(frame, SECTION_COLUMNS)
@@ -68,7 +72,7 @@ def sections_frame(result: RideResult) -> pd.DataFrame:
 def legs_frame(result: RideResult) -> pd.DataFrame:
     """One row per leg: the columns of `wherewatt.columns.LEG_COLUMNS`."""
     ride, values, height = result.ride, result.estimate.values, result.height_m
-    times = _clock(result, ride.time_s)
+    times = clock(ride, ride.time_s)
     wind = headwind(
         ride.heading_rad,
         wind_east_m_s=values["wind_east_m_s"],
@@ -101,7 +105,7 @@ def summary(result: RideResult) -> dict[str, Any]:
             "file": track.source.name,
             "sha256": track.sha256,
             "points": len(track),
-            "start_time": _clock(result, ride.time_s[:1])[0].isoformat(),
+            "start_time": clock(ride, ride.time_s[:1])[0].isoformat(),
             "duration_s": float(ride.time_s[-1]),
             "moving_s": float(np.sum(ride.leg_time_s[~ride.standing])),
             "distance_km": float(ride.distance_m[-1]) / 1000.0,
@@ -123,6 +127,7 @@ def summary(result: RideResult) -> dict[str, Any]:
             "parameters": calibration(result),
         },
         "display": display(result),
+        "features": features(result),
         "warnings": [{"code": note.code, "message": note.message} for note in result.notes],
         "versions": {"python": platform.python_version(), **_versions()},
         "config": _config(result),
@@ -163,14 +168,45 @@ def display(result: RideResult) -> list[dict[str, float]]:
     ]
 
 
+def features(result: RideResult) -> list[dict[str, Any]]:
+    """Every climb, descent, structure and the like: where it is, how high, what it took.
+
+    Features overlap, as a bridge does with the climb it lies in, so their energies do not add up.
+    """
+    sections, ledger = result.sections, result.ledger
+    edges = np.append(sections.first_leg, len(sections.leg_section))
+    height, energy = result.height_m[edges], ledger.section_wh.sum(axis=0)
+    rows = []
+    for feature in find_features(sections):
+        own = slice(feature.first, feature.end)
+        sd = float(np.sqrt(max(0.0, float(ledger.section_covariance[own, own].sum()))))
+        rows.append(
+            {
+                "name": feature.name,
+                "kind": str(feature.kind),
+                "start_km": feature.start_m / 1000.0,
+                "end_km": feature.end_m / 1000.0,
+                "height_change_m": float(height[feature.end] - height[feature.first]),
+                "above_terrain_m": _above_terrain(result, feature),
+                "battery_wh": _interval(Measure(float(energy[own].sum()), sd)),
+            }
+        )
+    return rows
+
+
+def _above_terrain(result: RideResult, feature: Feature) -> float | None:
+    """How far a structure leaves the terrain [m]: as found, else as the profile shows it."""
+    if feature.kind not in STRUCTURES:
+        return None
+    for found in result.profile.structures:
+        if min(found.end_m, feature.end_m) - max(found.start_m, feature.start_m) > 0:
+            return found.height_m
+    above = result.profile.above_terrain(feature.start_m, feature.end_m)
+    return above if np.isfinite(above) else None
+
+
 def _ratio(above: FloatArray, below: FloatArray, otherwise: float) -> FloatArray:
     return np.divide(above, below, out=np.full_like(above, otherwise), where=below > 0)
-
-
-def _clock(result: RideResult, time_s: FloatArray) -> pd.DatetimeIndex:
-    """UTC of times of the ride, to the nanosecond."""
-    since_start = np.rint(time_s * 1e9).astype(np.int64)
-    return pd.DatetimeIndex(result.ride.start_unix_ns + since_start, tz="UTC")
 
 
 def _stops(result: RideResult, edges: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:

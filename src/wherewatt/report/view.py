@@ -45,6 +45,7 @@ class SectionRow:
     """A section, or the whole ride; distances in the reader's unit, energies in Wh."""
 
     section: str
+    name: str
     span: str
     length: str
     terrain: str
@@ -161,6 +162,7 @@ def section_rows(result: RideResult, unit: DistanceUnit) -> list[SectionRow]:
     return [
         SectionRow(
             section=str(row.section),
+            name=plain(row.name),
             span=f"{number(edge[at], 2)}–{number(edge[at + 1], 2)}",
             length=number(edge[at + 1] - edge[at], 2),
             terrain=words(row.terrain),
@@ -187,19 +189,20 @@ def _per_distance(wh_per_km: float, per_km: float) -> str:
 def section_total(result: RideResult, unit: DistanceUnit) -> SectionRow:
     """The whole ride as the last row of the sections."""
     ride, ledger = result.ride, result.ledger
-    rise = np.diff(result.height_m)
+    ascent, descent = (float(part.sum()) for part in result.ascent_and_descent_m)
     metres = float(ride.distance_m[-1])
     moving_s = float(np.sum(ride.leg_time_s[~ride.standing]))
     speed = metres / moving_s * 3600.0 / unit.metres if moving_s > 0.0 else 0.0
     return SectionRow(
         section="",
+        name="",
         span="whole ride",
         length=number(metres / unit.metres, 2),
         terrain="",
         flow="",
         surface="",
-        ascent=number(float(np.sum(rise[rise > 0.0])) / unit.height_metres, 0),
-        descent=number(-float(np.sum(rise[rise < 0.0])) / unit.height_metres, 0),
+        ascent=number(ascent / unit.height_metres, 0),
+        descent=number(descent / unit.height_metres, 0),
         speed=number(speed, 1),
         energy=number(ledger.total.mean, 1),
         half_width=number(half_width(ledger.total), 1),

@@ -14,7 +14,7 @@ from wherewatt.sections import flow, terrain_class
 from wherewatt.sections.places import match_places
 from wherewatt.sections.settings import PlaceSettings, SectionSettings
 from wherewatt.sections.surface import UNTAGGED, Labels, TimedTag, label_legs
-from wherewatt.terrain.blend import Profile
+from wherewatt.terrain.profile import Profile
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,8 +132,8 @@ def _surfaces(
     for labels, attribute in ((surface, "surface"), (structure, "structure")):
         tagged = [place for place in places if getattr(place, attribute)]
         matched = match_places(ride, tagged, settings)
-        for index, place in enumerate(tagged):
-            labels[(matched == index) & (labels == "")] = getattr(place, attribute)
+        for index in np.unique(matched[matched >= 0]).tolist():
+            labels[(matched == index) & (labels == "")] = getattr(tagged[index], attribute)
     surface[surface == ""] = UNTAGGED
     middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
     for found in profile.structures:

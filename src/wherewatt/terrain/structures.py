@@ -1,4 +1,4 @@
-"""Bridges and cuttings: compact humps and dips that terrain tiles do not know."""
+"""Bridges, tunnels and cuttings: compact humps and dips that terrain tiles do not know."""
 
 from __future__ import annotations
 
@@ -6,8 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wherewatt.arrays import FloatArray, runs
+from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
+from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER, Observed, Solution
 from wherewatt.terrain.settings import TerrainSettings
+
+_LENGTH_STEP = 1.3  # from one length that is tried to the next
+_FEWEST_HEIGHTS = 5  # recorded under a structure for its shape to be believed
+_SAMPLES = 12  # places at which the sharpness of a template is worked out; linear in between
+_MOST_CANDIDATES = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,52 +25,164 @@ class Structure:
     kind : "bridge" or "cutting".
     start_m, end_m : distances from the start [m].
     height_m : greatest height above (below, if negative) the terrain [m].
+    height_sd_m : its standard deviation [m].
     """
 
     kind: str
     start_m: float
     end_m: float
     height_m: float
-
-
-# A structure must stand out of what the drift of the recording does over this length, so often.
-_DRIFT_LENGTH_M = 300.0
-_DRIFT_TIMES = 5.0
+    height_sd_m: float
 
 
 def find_structures(
-    above_m: FloatArray, spacing_m: float, offset_walk: float, settings: TerrainSettings
+    observed: Observed, solution: Solution, first_visit: IntArray, settings: TerrainSettings
 ) -> tuple[Structure, ...]:
-    """Structures, from the height of the recording above the terrain.
+    """Structures, by matched filter.
 
-    A structure is a run of moderate length that stands off the median of its surroundings by
-    more than a fixed height, by more than the two sources usually disagree, and by more than the
-    recording drifts over such a length.
+    A hump of unknown height in the recording, at every place and of several lengths, is held
+    against the model without it: with the covariance S of what was observed, y, and the hump's
+    shape t, its height is t·S⁻¹y over t·S⁻¹t, with the second as its information (the generalised
+    likelihood ratio; Kay 1998, Fundamentals of Statistical Signal Processing II, section 7.4).
+    Those that stand out by enough standard deviations are kept, the clearest first. A place
+    visited again shows its hump again and counts with all its visits.
 
     Parameters
     ----------
-    above_m : (k,) recorded less terrain height on an even grid [m], NaN where unknown.
-    spacing_m : step of the grid [m].
-    offset_walk : drift of the recording [m/√m].
+    first_visit : (k,) the node at which each place was first visited.
     """
-    known = np.isfinite(above_m)
-    window = 2 * round(settings.structure_longest_m / spacing_m) + 1
-    window = min(window, 2 * ((len(above_m) - 1) // 2) + 1)
-    if known.sum() * spacing_m < 2.0 * settings.structure_shortest_m:
+    places = _Places.of(observed, solution, first_visit)
+    span = _candidates(places, settings)
+    if not len(span):
         return ()
-    filled = np.interp(np.arange(len(above_m)), np.flatnonzero(known), above_m[known])
-    padded = np.pad(filled, window // 2, mode="edge")
-    surroundings = np.median(np.lib.stride_tricks.sliding_window_view(padded, window), axis=1)
-    off = filled - surroundings
-    usual = 1.4826 * float(np.median(np.abs(off)))
-    drift = _DRIFT_TIMES * offset_walk * float(np.sqrt(_DRIFT_LENGTH_M))
-    height = max(settings.structure_height_m, 4.0 * usual, drift)
-    found = []
-    for sign, kind in ((1.0, "bridge"), (-1.0, "cutting")):
-        for first, end in runs(sign * off > height / 3.0):
-            length = (end - first) * spacing_m
-            peak = float(np.max(sign * off[first:end]))
-            fits = settings.structure_shortest_m <= length <= settings.structure_longest_m
-            if fits and peak >= height:
-                found.append(Structure(kind, first * spacing_m, (end - 1) * spacing_m, sign * peak))
+    information = places.information(span)
+    height = np.array([places.score(start, cells) for start, cells in span.tolist()]) / information
+    sds = np.abs(height) * np.sqrt(information)
+    least = np.where(height > 0, settings.bridge_sds, settings.cutting_sds)
+    clear = (sds >= least) & (np.abs(height) >= settings.structure_height_m)
+    order = np.flatnonzero(clear)[np.argsort(-sds[clear], kind="stable")]
+    found: list[Structure] = []
+    for one in order[_apart(span[order])].tolist():
+        for start, end in places.visits(*span[one].tolist()):
+            found.append(
+                Structure(
+                    "bridge" if height[one] > 0 else "cutting",
+                    start * observed.spacing_m,
+                    end * observed.spacing_m,
+                    float(height[one]),
+                    float(information[one] ** -0.5),
+                )
+            )
     return tuple(sorted(found, key=lambda structure: structure.start_m))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Places:
+    """What was recorded, gathered at the first visit to each place; arrays (k,).
+
+    Parameters
+    ----------
+    pull : weighted residual of the recording [1/m].
+    weight : weight of the recording [1/m²].
+    """
+
+    solution: Solution
+    first_visit: IntArray
+    pull: FloatArray
+    weight: FloatArray
+
+    @classmethod
+    def of(cls, observed: Observed, solution: Solution, first_visit: IntArray) -> _Places:
+        residual = np.nan_to_num(observed.recorded_m) - solution.recorded_fit_m
+        pull, weight = (
+            np.bincount(first_visit, weights=values, minlength=len(values)).astype(np.float64)
+            for values in (solution.recorded_weight * residual, solution.recorded_weight)
+        )
+        return cls(solution, first_visit, pull, weight)
+
+    def score(self, start: int, cells: int) -> float:
+        """t·S⁻¹y of a hump that begins at a node and is some cells long."""
+        return float(self.pull[start : start + cells + 1] @ _deck(cells))
+
+    def scores(self, cells: int) -> FloatArray:
+        """t·S⁻¹y of a hump of some cells, by its first node."""
+        return np.convolve(self.pull, _deck(cells), mode="valid")
+
+    def information(self, span: IntArray) -> FloatArray:
+        """(j,) t·S⁻¹t of humps, given as first node and number of cells (j, 2)."""
+        right = np.zeros((self.solution.states.size, len(span)))
+        plain = np.zeros(len(span))
+        for column, (start, cells) in enumerate(span.tolist()):
+            inside = self.first_visit - start
+            node = np.flatnonzero((inside >= 0) & (inside <= cells))
+            shape = _deck(cells)[inside[node]]
+            pulled = self.solution.recorded_weight[node] * shape
+            plain[column] = pulled @ shape
+            for state in (HEIGHT, WANDER, WEATHER):
+                right[STATES * node + state, column] = pulled
+        imitated = np.einsum("ij,ij->j", right, self.solution.solve(right))
+        return np.maximum(plain - imitated, 1e-6 * np.maximum(plain, 1e-12))
+
+    def rough_information(self, cells: int) -> FloatArray:
+        """t·S⁻¹t by first node, roughly; infinite where too little was recorded.
+
+        It is t·W·t, exact at each place, times the part of it that the other unknowns cannot
+        imitate, which changes slowly: worked out at some places and linear in between.
+        """
+        shape = _deck(cells)
+        plain = np.convolve(self.weight, np.square(shape), mode="valid")
+        seen = np.convolve((self.weight > 0).astype(np.float64), shape > 0, mode="valid")
+        usable = np.flatnonzero(seen >= _FEWEST_HEIGHTS)
+        result = np.full(len(plain), np.inf)
+        if len(usable):
+            some = usable[np.linspace(0, len(usable) - 1, _SAMPLES).round().astype(np.intp)]
+            span = np.column_stack([some, np.full(len(some), cells)])
+            own = np.interp(usable, some, self.information(span) / plain[some])
+            result[usable] = plain[usable] * own
+        return result
+
+    def visits(self, start: int, cells: int) -> list[tuple[int, int]]:
+        """First and last node of every visit to a span."""
+        inside = (self.first_visit >= start) & (self.first_visit <= start + cells)
+        gaps_closed = [(first, end - 1) for first, end in runs(inside)]
+        return [(first, last) for first, last in gaps_closed if last - first >= cells // 2]
+
+
+def _candidates(places: _Places, settings: TerrainSettings) -> IntArray:
+    """(j, 2) first node and number of cells of what may be a structure, clearest first."""
+    spans, sds = [np.zeros((0, 2), dtype=np.intp)], [np.zeros(0)]
+    for cells in _lengths(places, settings):
+        rough = np.abs(places.scores(cells)) / np.sqrt(places.rough_information(cells))
+        clear = np.flatnonzero((rough >= 0.8 * settings.bridge_sds) & _peaks(rough))
+        spans.append(np.column_stack([clear, np.full(len(clear), cells)]))
+        sds.append(rough[clear])
+    clearest = np.argsort(-np.concatenate(sds), kind="stable")[:_MOST_CANDIDATES]
+    return np.concatenate(spans)[clearest]
+
+
+def _peaks(values: FloatArray) -> BoolArray:
+    return np.asarray((values >= np.roll(values, 1)) & (values >= np.roll(values, -1)))
+
+
+def _lengths(places: _Places, settings: TerrainSettings) -> list[int]:
+    """Lengths to try, in cells, each longer than the last by a fixed ratio."""
+    spacing = settings.grid_m
+    longest = min(settings.structure_longest_m, 0.4 * spacing * len(places.weight))
+    count = int(np.log(max(longest / settings.structure_shortest_m, 1.0)) / np.log(_LENGTH_STEP))
+    lengths = settings.structure_shortest_m * _LENGTH_STEP ** np.arange(count + 1)
+    return sorted({max(3, round(length / spacing)) for length in lengths.tolist()})
+
+
+def _deck(cells: int) -> FloatArray:
+    """(cells + 1,) a ramp, a deck, a ramp, each a third of the length; 1 high."""
+    part = np.linspace(0.0, 1.0, cells + 1)
+    return np.clip(3.0 * np.minimum(part, 1.0 - part), 0.0, 1.0)
+
+
+def _apart(span: IntArray) -> IntArray:
+    """Indices of those that do not touch a better one; the better come first."""
+    kept: list[int] = []
+    for one, (start, cells) in enumerate(span.tolist()):
+        if all(start + cells <= span[other, 0] or start >= span[other].sum() for other in kept):
+            kept.append(one)
+    return np.array(kept, dtype=np.intp)

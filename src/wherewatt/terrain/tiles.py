@@ -1,161 +1,124 @@
-"""Terrain tiles in the .hgt layout of the Shuttle Radar Topography Mission.
-
-A tile covers one degree; its name gives the centre of its south-west pixel. Big-endian 16-bit
-metres, rows from north to south, 1201 × 1201 (3″) or 3601 × 3601 (1″) samples whose edges are
-shared with the neighbours; −32768 marks a void. (USGS, SRTM documentation.)
-"""
+"""Terrain heights from folders of tiles, in order of preference."""
 
 from __future__ import annotations
 
-import gzip
-import zipfile
-import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
-from wherewatt.arrays import FloatArray
-from wherewatt.errors import Problem, TerrainError, display_name
+from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.errors import Problem, TerrainError
+from wherewatt.terrain.geotiff import geotiff_paths, require_rasterio
+from wherewatt.terrain.hgt import find_tile, tile_name
+from wherewatt.terrain.hgt_tiles import HgtTiles
+from wherewatt.terrain.mosaic import find_rasters
+from wherewatt.terrain.source import TerrainSample, TerrainSource, unknown_terrain
 
-VOID = -32768
-_SIZES = {2 * side * side: side for side in (1201, 3601)}
-_ENDINGS = (".hgt", ".hgt.zip", ".hgt.gz")
+_PART = 8000  # places at a time: what is worked out on the way stays in fast memory
 
-Tile = npt.NDArray[np.int16]
-
-
-def tile_name(latitude_deg: int, longitude_deg: int) -> str:
-    """Name of the tile whose south-west corner is given in whole degrees, such as ``N46E007``."""
-    north = "N" if latitude_deg >= 0 else "S"
-    east = "E" if longitude_deg >= 0 else "W"
-    return f"{north}{abs(latitude_deg):02d}{east}{abs(longitude_deg):03d}"
-
-
-def read_tile(path: Path) -> Tile:
-    """Heights of one tile (side, side) [m], north row first; plain files stay on disk.
-
-    Raises
-    ------
-    TerrainError
-        If the file cannot be read or has no tile's size.
-    """
-    try:
-        if path.suffix == ".zip":
-            data = _unzip(path)
-        elif path.suffix == ".gz":
-            with gzip.open(path) as stream:
-                data = stream.read(max(_SIZES) + 1)
-        else:
-            side = _side(path, path.stat().st_size)
-            return np.memmap(path, dtype=">i2", mode="r", shape=(side, side))
-    except (OSError, EOFError, zipfile.BadZipFile, zlib.error) as error:
-        raise TerrainError(
-            Problem(display_name(path), "", str(error), "a terrain tile", "replace the file")
-        ) from error
-    side = _side(path, len(data))
-    return np.frombuffer(data, dtype=">i2").reshape(side, side)
-
-
-def _unzip(path: Path) -> bytes:
-    with zipfile.ZipFile(path) as archive:
-        names = [name for name in archive.namelist() if name.lower().endswith(".hgt")]
-        if len(names) != 1:
-            raise zipfile.BadZipFile(f"{len(names)} .hgt files in the archive")
-        with archive.open(names[0]) as stream:
-            return stream.read(max(_SIZES) + 1)
-
-
-def _side(path: Path, size: int) -> int:
-    if size not in _SIZES:
-        expected = " or ".join(str(bytes_) for bytes_ in sorted(_SIZES))
-        raise TerrainError(
-            Problem(
-                display_name(path), "", f"{size} bytes", f"{expected}", "the tile may be cut short"
-            )
-        )
-    return _SIZES[size]
-
-
-def bilinear(tile: Tile, row: FloatArray, column: FloatArray) -> FloatArray:
-    """Height at fractional rows (from north) and columns [m].
-
-    A void corner is left out and the weights of the others scaled up; NaN where all that bear
-    weight are void.
-    """
-    side = tile.shape[0]
-    top = np.clip(np.floor(row).astype(np.intp), 0, side - 2)
-    left = np.clip(np.floor(column).astype(np.intp), 0, side - 2)
-    down, right = row - top, column - left
-    total = np.zeros(len(row))
-    weights = np.zeros(len(row))
-    for step_down, weight_down in ((0, 1.0 - down), (1, down)):
-        for step_right, weight_right in ((0, 1.0 - right), (1, right)):
-            height = np.asarray(tile[top + step_down, left + step_right], dtype=float)
-            weight = np.where(height == VOID, 0.0, weight_down * weight_right)
-            total += weight * height
-            weights += weight
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(weights > 1e-9, total / weights, np.nan)
+Fetch = Callable[[int, int], Path | None]
 
 
 @dataclass(slots=True)
 class TileFolder:
-    """Tiles in folders, in order of preference; opened when first needed.
+    """Folders of .hgt and GeoTIFF tiles, in order of preference; opened when first needed.
+
+    Within a folder GeoTIFFs come first, the finer before the coarser. Where a source has no
+    height, or only one filled in over a void, the next is asked.
 
     Parameters
     ----------
-    folders : where to look for ``N46E007.hgt`` (plain, .zip or .gz).
-    fetch : called with the tile's name when no folder has it; returns the tile's path or None.
+    folders : where to look for ``N46E007.hgt`` (plain, .zip or .gz; also in ``N46/``) and for
+        GeoTIFFs of any name (also one folder down).
+    fetch : called with the south-west corner of a tile that no folder has, if places would have
+        no height without it; returns the tile's path or None.
     """
 
     folders: tuple[Path, ...]
-    fetch: Callable[[int, int], Path | None] | None = None
-    missing: set[str] = field(default_factory=set)
-    _open: dict[str, Tile | None] = field(default_factory=dict, repr=False)
+    fetch: Fetch | None = None
+    _sources: tuple[TerrainSource, ...] | None = field(default=None, repr=False)
+    _network: TerrainSource | None = field(default=None, repr=False)
 
     def sample(self, latitude_deg: FloatArray, longitude_deg: FloatArray) -> FloatArray:
-        """(n,) terrain height [m]; NaN where there is no tile or only voids.
+        """(n,) terrain height [m]; see `survey`."""
+        return self.survey(latitude_deg, longitude_deg).height_m
+
+    def survey(self, latitude_deg: FloatArray, longitude_deg: FloatArray) -> TerrainSample:
+        """Terrain at n places; NaN where there is no tile or no post within reach.
 
         Raises
         ------
         TerrainError
-            If a tile that is there cannot be read.
+            If a file that is there cannot be read, or a tile cannot be fetched.
         """
-        heights = np.full(len(latitude_deg), np.nan)
-        south = np.floor(latitude_deg)
-        west = np.floor(longitude_deg)
-        for corner in sorted(set(zip(south.tolist(), west.tolist(), strict=True))):
-            tile = self._tile(int(corner[0]), int(corner[1]))
-            if tile is None:
-                continue
-            here = (south == corner[0]) & (west == corner[1])
-            span = tile.shape[0] - 1
-            row = (corner[0] + 1.0 - latitude_deg[here]) * span
-            column = (longitude_deg[here] - corner[1]) * span
-            heights[here] = bilinear(tile, row, column)
-        return heights
+        if self._sources is None:
+            self._sources = tuple(source for path in self.folders for source in _sources_in(path))
+        if self.fetch is not None and self._network is None:
+            self._network = HgtTiles(_fetcher(self.fetch, self.folders))
+        places = len(latitude_deg)
+        whole = TerrainSample(np.empty(places), np.empty(places), np.empty(places))
+        for first in range(0, places, _PART):
+            part = slice(first, first + _PART)
+            sample = self._survey(latitude_deg[part], longitude_deg[part])
+            whole.height_m[part] = sample.height_m
+            whole.void_m[part] = sample.void_m
+            whole.post_spacing_m[part] = sample.post_spacing_m
+        return whole.noted()
 
-    def _tile(self, south: int, west: int) -> Tile | None:
+    def _survey(self, latitude_deg: FloatArray, longitude_deg: FloatArray) -> TerrainSample:
+        placed = np.isfinite(latitude_deg + longitude_deg)
+        if not placed.all():
+            sample = unknown_terrain(len(placed))
+            if placed.any():
+                at = np.flatnonzero(placed)
+                sample.write(at, self._survey(latitude_deg[at], longitude_deg[at]))
+            return sample
+        first, *others = self._sources or (HgtTiles(_nowhere),)
+        sample = first.survey(latitude_deg, longitude_deg)
+        for source in others:
+            unsure = np.flatnonzero(sample.void_m > 0.0)
+            _complete(sample, source, unsure, latitude_deg, longitude_deg)
+        if self._network is not None:
+            unknown = np.flatnonzero(np.isnan(sample.height_m))
+            _complete(sample, self._network, unknown, latitude_deg, longitude_deg)
+        return sample
+
+
+def _complete(
+    sample: TerrainSample,
+    source: TerrainSource,
+    at: IntArray,
+    latitude_deg: FloatArray,
+    longitude_deg: FloatArray,
+) -> None:
+    """Ask a source about some places and take its heights where they are surer."""
+    if len(at):
+        sample.write(at, source.survey(latitude_deg[at], longitude_deg[at]))
+
+
+def _nowhere(south: int, west: int) -> None:
+    """No folder, no tile."""
+
+
+def _sources_in(folder: Path) -> list[TerrainSource]:
+    def find(south: int, west: int) -> Path | None:
+        return find_tile(folder, tile_name(south, west))
+
+    return [*find_rasters(folder), HgtTiles(find)]
+
+
+def _fetcher(fetch: Fetch, folders: tuple[Path, ...]) -> Fetch:
+    """Fetch only what no folder has: a void within a tile is no reason to."""
+
+    def find(south: int, west: int) -> Path | None:
         name = tile_name(south, west)
-        if name not in self._open:
-            path = self._find(name)
-            if path is None and self.fetch is not None:
-                path = self.fetch(south, west)
-            if path is None:
-                self.missing.add(name)
-            self._open[name] = None if path is None else read_tile(path)
-        return self._open[name]
+        if any(find_tile(folder, name) for folder in folders):
+            return None
+        return fetch(south, west)
 
-    def _find(self, name: str) -> Path | None:
-        wanted = {(name + ending).lower() for ending in _ENDINGS}
-        for folder in self.folders:
-            found = [path for path in sorted(folder.iterdir()) if path.name.lower() in wanted]
-            if found:
-                return found[0]
-        return None
+    return find
 
 
 def terrain_folders(folders: tuple[Path, ...]) -> tuple[Path, ...]:
@@ -164,13 +127,16 @@ def terrain_folders(folders: tuple[Path, ...]) -> tuple[Path, ...]:
     Raises
     ------
     TerrainError
-        If one is not a folder.
+        If one is not a folder, or holds GeoTIFFs that cannot be read for want of rasterio.
     """
     wrong = [
-        Problem(str(folder), "", "no such folder", "a folder with .hgt tiles", "check --terrain")
+        Problem(str(folder), "", "no such folder", "a folder with terrain tiles", "check --terrain")
         for folder in folders
         if not folder.is_dir()
     ]
     if wrong:
         raise TerrainError(*wrong)
+    for folder in folders:
+        for path in geotiff_paths(folder)[:1]:
+            require_rasterio(path)
     return folders

@@ -1,0 +1,88 @@
+"""Height along a ride, and how sure it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.ingest.track import Note
+from wherewatt.terrain.ascent import ascent_and_descent
+from wherewatt.terrain.model import HEIGHT, STATES, Solution
+from wherewatt.terrain.nodes import Nodes
+from wherewatt.terrain.structures import Structure
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Profile:
+    """Height along the ride.
+
+    Parameters
+    ----------
+    nodes : the grid.
+    node_height_m : (k,) height at the nodes [m]; linear in between.
+    terrain_m : (k,) height of the terrain at the nodes [m], NaN where it is unknown.
+    turn_m : ascent and descent count between turning points this far apart [m].
+    structures : bridges and cuttings that were found.
+    notes : what was odd and what was done about it.
+    """
+
+    nodes: Nodes
+    node_height_m: FloatArray
+    terrain_m: FloatArray
+    turn_m: float
+    structures: tuple[Structure, ...]
+    notes: tuple[Note, ...]
+    _solution: Solution
+
+    @property
+    def node_m(self) -> FloatArray:
+        """(k,) distances of the nodes from the start [m]."""
+        return self.nodes.distance_m
+
+    def height_at(self, distance_m: FloatArray) -> FloatArray:
+        """Height at distances from the start [m]."""
+        return np.interp(distance_m, self.node_m, self.node_height_m)
+
+    def ascent_and_descent(
+        self, distance_m: FloatArray, part: IntArray, parts: int
+    ) -> tuple[FloatArray, FloatArray]:
+        """Ascent and descent of parts of a ride [m]; see `ascent.ascent_and_descent`.
+
+        Parameters
+        ----------
+        distance_m : (n,) distances of the ride's points from the start [m].
+        part : (n−1,) part to which each leg belongs.
+        parts : number of parts.
+        """
+        return ascent_and_descent(self.height_at(distance_m), part, parts, self.turn_m)
+
+    def above_terrain(self, start_m: float, end_m: float) -> float:
+        """Farthest that the road leaves the terrain within a stretch, less than at its ends [m].
+
+        NaN where the terrain is unknown. Positive above the terrain, negative below it.
+        """
+        inside = (self.node_m >= start_m) & (self.node_m <= end_m) & np.isfinite(self.terrain_m)
+        if inside.sum() < 3:
+            return float("nan")
+        off = (self.node_height_m - self.terrain_m)[inside]
+        off = off - np.linspace(off[0], off[-1], len(off))
+        return float(off[np.argmax(np.abs(off))])
+
+    def covariance_at(self, distance_m: FloatArray) -> FloatArray:
+        """(j, j) covariance of the height at j distances [m²], correlations kept."""
+        nearest = self.nodes.nearest(distance_m)
+        columns = self._solution.covariance_with_height(nearest)
+        covariance = columns[STATES * nearest + HEIGHT]
+        return (covariance + covariance.T) / 2.0
+
+    def rise_sd(self, length_m: float) -> float:
+        """Typical standard deviation of the rise over a length [m]."""
+        total = float(self.node_m[-1])
+        length = min(length_m, total)
+        start = np.linspace(0.0, total - length, 12)
+        covariance = self.covariance_at(np.concatenate([start, start + length]))
+        variance, k = np.diag(covariance), len(start)
+        of_rise = variance[:k] + variance[k:] - 2.0 * np.diag(covariance[:k, k:])
+        return float(np.sqrt(np.median(np.maximum(of_rise, 0.0))))
