@@ -284,3 +284,25 @@ def test_missing_positions_are_filled_in() -> None:
     assert np.isfinite(ride.latitude_deg).all()
     assert ride.distance_m == pytest.approx(straight(time), rel=0.01, abs=5.0)
     assert "positions-missing" in codes(ride)
+
+
+def test_sparse_recording_catches_a_stop_in_one_point() -> None:
+    """Every 12 s, a wheel sensor: a stand-still of 12 s shows as one point at rest."""
+    time = np.arange(0.0, 1201.0)
+    way = distance_of(time, speed_m_s=SPEED_M_S, stops=((605.0, 617.0),))
+    kept = np.arange(0, 1201, 12)
+    speed = np.gradient(way, time)
+    ride = trace_ride(make_track(time[kept], way[kept], speed_m_s=np.round(speed[kept], 2)), MOTION)
+    assert len(ride.stops) == 1
+    assert ride.stops[0].start_s == ride.stops[0].end_s == 612.0
+
+
+def test_recorder_that_slept_stands() -> None:
+    """Two minutes between two points at one place, both recorded while rolling."""
+    time = np.arange(0.0, 1201.0)
+    way = distance_of(time, speed_m_s=SPEED_M_S, stops=((500.0, 620.0),))
+    speed = np.gradient(way, time)
+    kept = (time <= 498.0) | (time >= 622.0)
+    ride = trace_ride(make_track(time[kept], way[kept], speed_m_s=speed[kept]), MOTION)
+    assert len(ride.stops) == 1
+    assert ride.stops[0].end_s - ride.stops[0].start_s > 110.0

@@ -68,3 +68,24 @@ def test_start_and_end_are_no_stops_in_traffic() -> None:
 def test_two_busy_stretches() -> None:
     found = stop_and_go(with_stops([1500.0, 1800.0, 2100.0, 6000.0, 6300.0, 6600.0]))
     assert len(found) == 2
+
+
+def with_slow_downs(places_m: list[float], *, over_s: float) -> Ride:
+    """A ride of 6 m/s that slows to 1 m/s at some places, without stopping, and speeds up again."""
+    ride = plain_ride(duration_s=1500.0, stops=())
+    speed = ride.speed_m_s.copy()
+    for place in places_m:
+        away_s = np.abs(ride.time_s - np.interp(place, ride.distance_m, ride.time_s))
+        speed = np.minimum(speed, 1.0 + 5.0 * away_s / over_s)
+    return replace(ride, speed_m_s=speed)
+
+
+def test_creeping_in_a_queue_is_stop_and_go() -> None:
+    found = stop_and_go(with_slow_downs([4000.0, 4300.0, 4600.0], over_s=5.0))
+    assert len(found) == 1
+    assert found[0][0] <= 4000.0
+    assert found[0][1] >= 4600.0
+
+
+def test_losing_speed_on_climbs_is_not() -> None:
+    assert stop_and_go(with_slow_downs([4000.0, 4300.0, 4600.0], over_s=30.0)) == []

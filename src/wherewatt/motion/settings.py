@@ -17,6 +17,7 @@ class MotionSettings:
     speed_noise_m_s: float
     jerk_sd_m_s3: float
     stop_speed_m_s: float
+    at_rest_m_s: float
     stop_window_s: float
     shortest_stop_s: float
     creep_m: float

@@ -17,8 +17,9 @@ def standing_legs(
 ) -> BoolArray:
     """(n−1,) True on legs over which the vehicle stands.
 
-    With a recorded speed, that says so. Without, a leg stands if the net way over a window
-    around it is shorter than the slowest riding; drift wanders but gets nowhere.
+    With a recorded speed, that says so, and a long leg that gets nowhere stands too, whatever the
+    speed at its ends: the recorder slept. Without, a leg stands if the net way over a window around
+    it is shorter than the slowest riding; drift wanders but gets nowhere.
 
     Parameters
     ----------
@@ -27,7 +28,10 @@ def standing_legs(
     speed_m_s : (n,) recorded speed [m/s], or None.
     """
     if speed_m_s is not None:
-        standing = (speed_m_s[1:] + speed_m_s[:-1]) / 2.0 < settings.stop_speed_m_s
+        leg_s = np.diff(time_s)
+        way = np.hypot(*np.diff(path_m, axis=0).T)
+        slept = (leg_s > settings.gap_s) & (way < settings.stop_speed_m_s * leg_s)
+        standing = ((speed_m_s[1:] + speed_m_s[:-1]) / 2.0 < settings.stop_speed_m_s) | slept
     else:
         middle = (time_s[1:] + time_s[:-1]) / 2.0
         half = np.maximum(settings.stop_window_s, np.diff(time_s)) / 2.0
@@ -51,12 +55,41 @@ def _long_enough(standing: BoolArray, time_s: FloatArray, shortest_s: float) -> 
     return result
 
 
+def moments_at_rest(
+    time_s: FloatArray, speed_m_s: FloatArray | None, settings: MotionSettings
+) -> BoolArray:
+    """(n,) True where a sparse recording caught the vehicle at rest between two moving points.
+
+    The stand-still is shorter than the legs beside it, so neither of them stands; it is a stop
+    all the same.
+    """
+    rests = np.zeros(len(time_s), dtype=bool)
+    if speed_m_s is not None:
+        leg_s = np.diff(time_s)
+        sparse = np.minimum(leg_s[1:], leg_s[:-1]) >= settings.shortest_stop_s
+        moving = np.minimum(speed_m_s[2:], speed_m_s[:-2]) >= settings.stop_speed_m_s
+        rests[1:-1] = (speed_m_s[1:-1] < settings.at_rest_m_s) & sparse & moving
+    return rests
+
+
 def list_stops(
-    standing: BoolArray, time_s: FloatArray, distance_m: FloatArray, *, creep_m: float
+    standing: BoolArray,
+    at_rest: BoolArray,
+    time_s: FloatArray,
+    distance_m: FloatArray,
+    *,
+    creep_m: float,
 ) -> tuple[Stop, ...]:
-    """Stops in order; stand-stills with no more than `creep_m` between them are one stop."""
+    """Stops in order; stand-stills with no more than `creep_m` between them are one stop.
+
+    Parameters
+    ----------
+    standing : (n−1,) True on legs over which the vehicle stands.
+    at_rest : (n,) True at moments of rest that no leg shows.
+    """
     stops: list[Stop] = []
-    for first, end in runs(standing):
+    moments = [(index, index) for index in np.flatnonzero(at_rest).tolist()]
+    for first, end in sorted([*runs(standing), *moments]):
         start, finish, where = float(time_s[first]), float(time_s[end]), float(distance_m[first])
         if stops and where - stops[-1].distance_m <= creep_m:
             stops[-1] = Stop(stops[-1].start_s, finish, stops[-1].distance_m)

@@ -13,7 +13,7 @@ from wherewatt.motion.plane import METRES_PER_DEGREE, local_plane
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.settings import MotionSettings
 from wherewatt.motion.smooth import smooth_path, white_noise_sd
-from wherewatt.motion.stops import list_stops, standing_legs
+from wherewatt.motion.stops import list_stops, moments_at_rest, standing_legs
 from wherewatt.motion.times import increasing
 from wherewatt.text import counted
 
@@ -67,7 +67,11 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
         heading_rad=heading,
         standing=standing,
         stops=list_stops(
-            standing, points.time_s - points.time_s[0], distance, creep_m=settings.creep_m
+            standing,
+            moments_at_rest(points.time_s, recorded, settings),
+            points.time_s - points.time_s[0],
+            distance,
+            creep_m=settings.creep_m,
         ),
         notes=(
             *track.notes,

@@ -22,6 +22,8 @@ class SectionSettings:
     shortest_flow_m: float
     approach_m: float
     longest_traffic_stop_s: float
+    braking_m_s2: float
+    least_braked_share: float
     snap_m: float
 
 
