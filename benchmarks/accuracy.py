@@ -1,6 +1,6 @@
 """How right the report is, on simulated rides whose truth is known.
 
-    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen] [--known bare|sheet|recharge]
+    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen] [--known bare|sheet|recharge|metered]
 
 Every ride is written as files, reported like any other, and its sections compared with the true
 battery energy between the same clock times. Three ways are compared:
@@ -37,6 +37,7 @@ KNOWN = {
     "bare": ("readings",),
     "sheet": ("readings", "surface", "sheet"),
     "recharge": ("readings", "surface", "sheet"),
+    "metered": ("readings", "surface", "sheet"),
 }
 WAYS = ("by hand", "handbook", "report")
 
@@ -63,6 +64,7 @@ def score_ride(character: str, seed: int, known: str) -> Score:
             folder,
             side_files=KNOWN[known],
             recharge=known == "recharge",
+            metered=known == "metered",
             format="fit" if seed % 3 == 0 else "gpx",
         )
         if known != "bare":
@@ -128,7 +130,8 @@ def main() -> None:
         "--known",
         choices=tuple(KNOWN),
         default="sheet",
-        help="track and call-outs alone; also tags, ride sheet and tile; also recharge energy",
+        help="track and call-outs alone; also tags, ride sheet and tile; also recharge energy at the "
+        "wall; instead, what a meter at the pack counted",
     )
     options = parser.parse_args()
     starts = {"tuning": (1,), "unseen": (FIRST_UNSEEN,), "both": (1, FIRST_UNSEEN)}[options.seeds]
