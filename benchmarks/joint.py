@@ -87,7 +87,7 @@ class JointProblem:
         scores = start
         for _ in range(_ROUNDS):
             measure = self._measure_around(scores)
-            solution = maximise_posterior(measure, scores, most_iterations=50, tolerance=1e-3)
+            solution = maximise_posterior(measure, scores, most_iterations=50, tolerance=1e-2)
             scores = solution.scores
         loss = measure(scores).misfit + 0.5 * float(scores @ scores)
         return solution, 0.5 * float(np.linalg.slogdet(solution.covariance)[1]) - loss
@@ -115,7 +115,11 @@ class JointProblem:
 def learn(evidence: Sequence[Evidence]) -> Knowledge:
     """What rides of one vehicle say of it and of how far its rides differ."""
     problems = [JointProblem(evidence, spread) for spread in SPREADS]
-    solved = [problem.solve(problem.start()) for problem in problems]
+    solved: list[tuple[Solution, float]] = []
+    scores = problems[0].start()
+    for problem in problems:  # each from the last one's result: it is near
+        solved.append(problem.solve(scores))
+        scores = solved[-1][0].scores
     best = int(np.argmax([log_evidence for _, log_evidence in solved]))
     names, solution = problems[best].names, solved[best][0]
     p = len(names)

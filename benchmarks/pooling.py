@@ -19,6 +19,7 @@ from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
+from wherewatt.physics.battery import charge_surplus
 
 # The parameters that rides of one vehicle have in common; riders change, so not the mass.
 OF_THE_VEHICLE = (
@@ -80,30 +81,37 @@ def summed(estimates: Sequence[Estimate]) -> Knowledge:
         own = np.linalg.inv(estimate.solution.covariance[np.ix_(block, block)])
         information += own - np.eye(len(names))
         pull += own @ estimate.solution.scores[block]
-    covariance = np.linalg.inv(information)
+    covariance = np.asarray(np.linalg.inv(information), dtype=float)
     return Knowledge(names, covariance @ pull, covariance)
 
 
 def predict_drop(evidence: Evidence, known: Knowledge) -> Drop:
-    """Drop from the first call-out to the last, without looking at what they show.
+    """Drop from the first call-out to the last; of what they show only the first is looked at.
 
-    The energy between them over the usable capacity; the standard deviation counts the errors of
-    both displayed numbers.
+    The standard deviation counts the errors of both displayed numbers, and that rides differ.
     """
     problem = RideProblem(evidence)
+    index = evidence.parameters.index
     scores, covariance = np.zeros(problem.unknowns), np.eye(problem.unknowns)
-    block = [evidence.parameters.index[name] for name in known.names]
+    block = [index[name] for name in known.names]
     scores[block] = known.mean
     covariance[np.ix_(block, block)] = known.covariance
+    scores[index["start_charge"]] = _start_score(evidence, scores)
+    covariance[index["start_charge"], index["start_charge"]] = 0.0  # its error is the display's
     load = problem.load_at(scores)
     point = problem.at(scores, load)
-    first, last = problem.cells.before[[0, -1]]
-    used_wh = float(point.energy.wh[first:last].sum())
-    usable_wh = evidence.parameters.values(scores)["battery_usable_wh"]
-    slope = point.energy.slopes[first:last].sum(axis=0) / usable_wh
-    capacity_slope = evidence.parameters.slopes(scores)["battery_usable_wh"]
-    slope[evidence.parameters.index["battery_usable_wh"]] -= used_wh * capacity_slope / usable_wh**2
+    drop = float(point.display.percent[0] - point.display.percent[-1])
+    slope = np.subtract(*point.measurements.slopes[[0, len(evidence.shown) - 1]])
+    variance = float(slope @ covariance @ slope) + (known.ride_spread * drop) ** 2
     shown_sd = display_sd(load, evidence.settings)[[0, -1]]
-    drop = 100.0 * used_wh / usable_wh
-    variance = 1e4 * float(slope @ covariance @ slope) + (known.ride_spread * drop) ** 2
     return Drop(drop, float(np.sqrt(variance + np.sum(np.square(shown_sd)))))
+
+
+def _start_score(evidence: Evidence, scores: FloatArray) -> float:
+    """Score of the charge at the start at which the display shows what it showed first."""
+    left = np.linspace(0.0, 1.0, 1001)
+    bend = evidence.parameters.values(scores)["display_bend"]
+    shown = 100.0 * (left + bend * charge_surplus(left)[0])
+    nearest = left[np.argmin(np.abs(shown - evidence.shown.percent[0]))]
+    prior = evidence.parameters.items[evidence.parameters.index["start_charge"]].prior
+    return float(nearest - prior.center) / prior.spread

@@ -9,8 +9,9 @@ Trip by trip, each left out once: the drop in percent of the display, predicted
 - summed: by this model with what the estimates of the other trips say of the vehicle, added up;
 - joint: by this model with one search over the other trips, which may differ as wholes.
 
-The call-outs of the trip that is predicted are hidden. "WAPE" is the sum of the absolute errors
-over the sum of the drops; "in 90 %" the share of trips whose drop lies in its interval.
+Of the call-outs of the trip that is predicted only the first is looked at. "WAPE" is the sum of
+the absolute errors over the sum of the drops; "in 90 %" the share of trips whose drop lies in its
+interval.
 
 Within a drive: whole percent every 5 km is all that is told, and the energy of each kilometre is
 compared with the percent in fine steps. "Wrong" is the share of the energy on the wrong kilometre:
@@ -21,7 +22,6 @@ distance.
 from __future__ import annotations
 
 import argparse
-import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -204,4 +204,4 @@ def print_forecast(title: str, made: Forecast) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

@@ -19,6 +19,7 @@ ORDER = (
     ("terrain",),
     ("sections",),
     ("allocate",),
+    ("library",),
     ("columns",),
     ("config",),
     ("report",),

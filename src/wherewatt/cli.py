@@ -60,6 +60,13 @@ def _parser() -> argparse.ArgumentParser:
         help="GPX or FIT file, also .gz, or a folder of them",
     )
     _add_report_options(report)
+    report.add_argument(
+        "--library",
+        type=Path,
+        metavar="DIR",
+        help="folder that remembers what each ride said of its vehicle: rides of a vehicle named "
+        "in the ride sheet start from it and are added to it",
+    )
     report.add_argument("--debug", action="store_true", help="show where an unexpected error arose")
     report.set_defaults(run=_report)
     _add_watch(verbs)
@@ -205,20 +212,24 @@ def _analysed(
     from rich.progress import Progress
 
     from wherewatt.config import load_config
+    from wherewatt.library import Library
     from wherewatt.pipeline import analyse, open_tiles
     from wherewatt.report.files import write_result
 
     config = load_config()
     tiles = open_tiles(options.terrain, fetch=options.fetch_terrain)
+    library = Library(options.library) if options.library else None
     folders: dict[Path, Path] = {}
     quiet = len(tracks) == 1 or not sys.stderr.isatty()
     with Progress(console=Console(stderr=True), disable=quiet, transient=True) as progress:
         for track in progress.track(tracks, description="Reporting"):
             try:
-                result = analyse(track, tiles, config)
+                result = analyse(track, tiles, config, library)
                 folder = options.out / result.name
                 _claim(folders, folder, track)
                 write_result(result, folder, options.units)
+                if library and result.learned:
+                    library.keep(result.learned)
                 yield result
             except WherewattError as error:
                 yield error

@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
 
 from wherewatt.allocate.callouts import ShownPercent, shown_percent
-from wherewatt.allocate.estimate import estimate_ride
+from wherewatt.allocate.estimate import Estimate, estimate_ride
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.ledger import build_ledger
 from wherewatt.allocate.loads import Legs
 from wherewatt.allocate.pack_log import PackLog, pack_log_of
 from wherewatt.allocate.parameters import ride_parameters
+from wherewatt.allocate.pool import factor_of, known_for
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, SideFileError
 from wherewatt.ingest.recording import READINGS_ENDING, TAGS_ENDING, Recording, read_recording
 from wherewatt.ingest.sheet import RideSheet
 from wherewatt.ingest.track import Note
+from wherewatt.library import Learned, Library, RideMark
 from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.trace import trace_ride
@@ -66,13 +69,20 @@ def open_tiles(folders: Sequence[Path], *, fetch: bool = False) -> TileFolder:
     return TileFolder(places, fetch=TileFetcher(cache) if fetch else None)
 
 
-def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
+def analyse(
+    track_path: Path, tiles: TileFolder, config: Config, library: Library | None = None
+) -> RideResult:
     """Read a track with its side files and find where its energy went.
+
+    Parameters
+    ----------
+    library : what other rides said of their vehicles, if that is to be used; the ride's own words
+        are in the result, for the caller to keep.
 
     Raises
     ------
     InputError
-        If the track, a side file or a terrain tile cannot be used.
+        If the track, a side file, a terrain tile or a file of the library cannot be used.
     EstimateError
         If the numbers do not allow an estimate.
     """
@@ -99,15 +109,39 @@ def analyse(track_path: Path, tiles: TileFolder, config: Config) -> RideResult:
         place_settings=config.places,
     )
     evidence = _evidence(recording, sections, profile, side.shown, config)
-    estimate = estimate_ride(evidence)
+    estimate, learned, pool_notes = _pooled(estimate_ride(evidence), recording, library)
     notes = (
         *ride.notes,
         *side.notes,
         *terrain.notes,
         *profile.notes,
+        *pool_notes,
         *_notes(recording, evidence, estimate.solution.converged),
     )
-    return RideResult(recording, profile, estimate, build_ledger(estimate), notes)
+    return RideResult(recording, profile, estimate, build_ledger(estimate), notes, learned=learned)
+
+
+def _pooled(
+    alone: Estimate, recording: Recording, library: Library | None
+) -> tuple[Estimate, Learned | None, list[Note]]:
+    """The estimate with what other rides of the vehicle say, and what this one says of it."""
+    if library is None:
+        return alone, None, []
+    vehicle = recording.sheet.vehicle.name
+    if not vehicle:
+        message = "the ride sheet names no vehicle: the library is neither used nor added to"
+        return alone, None, [Note("vehicle-unnamed", message)]
+    ride = alone.evidence.sections.ride
+    start = datetime.fromtimestamp(round(ride.start_unix_s), UTC).isoformat()
+    mark = RideMark(vehicle, recording.track.stem, recording.track.sha256, start)
+    learned = Learned(mark, factor_of(alone))
+    others, rides = library.others(mark)
+    if others is None:
+        return alone, learned, []
+    known = known_for(others, alone.evidence.parameters)
+    estimate = estimate_ride(replace(alone.evidence, known=known))
+    message = f"starts from what {counted(rides, 'other ride')} of {vehicle} said of it"
+    return estimate, learned, [Note("vehicle-known", message)]
 
 
 def _side_data(recording: Recording, ride: Ride) -> _SideData:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from wherewatt.allocate.callouts import ShownPercent
+from wherewatt.allocate.factor import Factor
 from wherewatt.allocate.loads import Legs
 from wherewatt.allocate.pack_log import PackLog
 from wherewatt.allocate.parameters import Parameters
@@ -28,6 +29,7 @@ class Evidence:
     recharge : energy put back.
     wind_speed_m_s : wind at 10 m as the sheet tells it, zero where it does not [m/s].
     pack_log : energy that a logger counted, or None.
+    known : what other rides of the vehicle say of its parameters, or None.
     settings : the estimate's settings.
     """
 
@@ -40,3 +42,4 @@ class Evidence:
     wind_speed_m_s: float
     settings: EstimateSettings
     pack_log: PackLog | None = None
+    known: Factor | None = None

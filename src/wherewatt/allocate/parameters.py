@@ -10,6 +10,7 @@ import numpy as np
 from wherewatt.allocate.settings import Assumed, EstimateSettings, Prior, PriorKind, SurfacePrior
 from wherewatt.arrays import FloatArray
 from wherewatt.ingest.sheet import RideSheet
+from wherewatt.sections.surface import UNTAGGED
 
 # Keys of the ride sheet's [vehicle] that are the parameter of the same name.
 _VEHICLE_KEYS = (
@@ -76,6 +77,15 @@ def value_of(prior: Prior, score: float) -> float:
     return float(1.0 / (1.0 + loss))
 
 
+def natural(prior: Prior, value: float) -> float:
+    """A value on the scale on which its prior is normal; linear in the score."""
+    if prior.kind is PriorKind.LINEAR:
+        return value
+    if prior.kind is PriorKind.LOG:
+        return float(np.log(value))
+    return float(np.log((1.0 - value) / value))
+
+
 def slope_of(prior: Prior, score: float) -> float:
     """Derivative of the value with respect to the score."""
     value = value_of(prior, score)
@@ -114,7 +124,11 @@ def ride_parameters(
         items.append(Parameter(name, priors[name]))
     for surface in sorted(surfaces):
         known = surface_priors[surface]
-        ratio = Prior(PriorKind.LOG, known.ratio, known.spread, "1", known.source)
+        # What nobody tagged is another road on another day.
+        day_spread = None if surface == UNTAGGED else settings.surface_day_spread
+        ratio = Prior(
+            PriorKind.LOG, known.ratio, known.spread, "1", known.source, day_spread=day_spread
+        )
         items.append(Parameter(ratio_name(surface), ratio))
     items += _wind(sheet, priors["wind_m_s"], assumed)
     if sheet.vehicle.regenerative_braking:
@@ -194,10 +208,13 @@ def _usable(sheet: RideSheet, priors: Mapping[str, Prior], settings: EstimateSet
             settings.stated_shrink * share.spread,
             "Wh",
             "stated in the ride sheet",
+            day_spread=share.day_spread,
         )
     if sheet.vehicle.battery_nominal_wh is not None:
         center = sheet.vehicle.battery_nominal_wh * share.center
         spread = float(np.hypot(share.spread, nominal.stated_spread or 0.0))
-        return Prior(PriorKind.LOG, center, spread, "Wh", f"of the nominal energy, {share.source}")
-    spread = float(np.hypot(share.spread, nominal.spread))
-    return Prior(PriorKind.LOG, nominal.center * share.center, spread, "Wh", nominal.source)
+        source = f"of the nominal energy, {share.source}"
+    else:
+        center, source = nominal.center * share.center, nominal.source
+        spread = float(np.hypot(share.spread, nominal.spread))
+    return Prior(PriorKind.LOG, center, spread, "Wh", source, day_spread=share.day_spread)

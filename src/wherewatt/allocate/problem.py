@@ -11,6 +11,7 @@ from wherewatt.allocate.cells import CellEnergy, Cells, cell_energy, cut_cells
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.gauss_newton import Measurements
 from wherewatt.allocate.loads import Loads, leg_loads
+from wherewatt.allocate.parameters import natural
 from wherewatt.arrays import FloatArray
 from wherewatt.units import JOULES_PER_WATT_HOUR, STANDARD_GRAVITY_M_S2
 
@@ -152,6 +153,7 @@ class RideProblem:
             ),
             *self._recharge(point, values),
             *self._measured_cells(point, values),
+            *self._known(point, values),
             self._not_overfull(point, values["start_charge"]),
         ]
         return Measurements(
@@ -204,6 +206,24 @@ class RideProblem:
         sd = np.hypot(settings.logged_floor_wh, settings.logged_spread * measured)
         residual = measured - values["logger_gain"] * energy
         return [Measurements(residual, slopes, sd, np.full(len(sd), np.inf))]
+
+    def _known(self, point: _Predicted, values: dict[str, float]) -> list[Measurements]:
+        """What other rides of the vehicle say of its parameters."""
+        known, parameters = self.evidence.known, self.evidence.parameters
+        if known is None:
+            return []
+        rows, said = known.as_rows()
+        number = [parameters.index[name] for name in known.names]
+        priors = [parameters.items[index].prior for index in number]
+        now = [
+            natural(prior, values[name]) for name, prior in zip(known.names, priors, strict=True)
+        ]
+        slopes = np.zeros((len(said), self.unknowns))
+        slopes[:, number] = rows * [prior.spread for prior in priors]
+        error = np.ones(len(said))
+        return [
+            Measurements(said - rows @ np.array(now), slopes, error, np.full(len(said), np.inf))
+        ]
 
     def _not_overfull(self, point: _Predicted, start_charge: float) -> Measurements:
         """No pack starts with more than its usable capacity."""

@@ -26,6 +26,8 @@ class Prior:
     unit : unit for people.
     source : where the numbers come from.
     stated_spread : spread where the user stated the value; None for a share of `spread`.
+    day_spread : of a parameter of the vehicle, how much it differs between days, on the scale of
+        `kind`; None for a parameter of the day itself.
     """
 
     kind: PriorKind
@@ -34,6 +36,7 @@ class Prior:
     unit: str
     source: str
     stated_spread: float | None = None
+    day_spread: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,7 @@ class EstimateSettings:
     untagged_spread: float
     shelter_spread_s_m: float
     stated_shrink: float
+    surface_day_spread: float
     wall_energy_spread: float
     metered_spread: float
     overfull_spread: float

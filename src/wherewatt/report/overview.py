@@ -32,12 +32,17 @@ def overview_row(result: RideResult, unit: DistanceUnit) -> Row:
     )
 
 
+def overview_headings(unit: DistanceUnit) -> tuple[str, ...]:
+    """Headings of all columns but the first, which holds the name."""
+    energy = (f"{unit}", "Sections", "Wh", "90 %", f"Wh/{unit}", "90 %")
+    return (*energy, f"Range, {unit}", "90 %", "Notes")
+
+
 def print_overview(rows: Sequence[Row], unit: DistanceUnit, console: Console) -> None:
     """Print a table of rides."""
     table = Table(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
     table.add_column("Ride", overflow="fold")
-    headings = (f"{unit}", "Sections", "Wh", "90 %", f"Wh/{unit}", "90 %")
-    for heading in (*headings, f"Range, {unit}", "90 %", "Notes"):
+    for heading in overview_headings(unit):
         table.add_column(heading, justify="right", no_wrap=True)
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))

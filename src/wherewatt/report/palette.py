@@ -24,6 +24,13 @@ INK = "#1A1A1A"
 FAINT = "#8C8C8C"
 HATCH = "#5C5C5C"
 
+# On the page these follow its theme, light or dark; its script replaces them.
+INK_TOKEN = "@ink"
+BLUE_TOKEN = "@blue"  # blue on light, sky blue on dark paper
+PAPER_TOKEN = "@paper"
+HATCH_TOKEN = "@hatch"
+_TOKENS = {BLACK: INK_TOKEN, PAPER: PAPER_TOKEN}
+
 
 @dataclass(frozen=True, slots=True)
 class Fill:
@@ -40,6 +47,20 @@ class Fill:
         red, green, blue = (1.0 - self.strength * (1.0 - part) for part in parts)
         return red, green, blue
 
+    @property
+    def paint(self) -> str:
+        """The colour for the page: it lets the paper shine through, or is a token of the theme."""
+        if self.colour in _TOKENS:
+            return _TOKENS[self.colour]
+        parts = ",".join(str(int(self.colour[start : start + 2], 16)) for start in (1, 3, 5))
+        return f"rgba({parts},{self.strength:g})"
+
+    @property
+    def pattern(self) -> str:
+        """The hatch as the page's chart library names it: one sign; two become dots."""
+        signs = set(self.hatch)
+        return next(iter(signs)) if len(signs) == 1 else "." if signs else ""
+
 
 TERRAIN_FILLS = {
     "climb": Fill(ORANGE, "///", 0.30),
@@ -47,7 +68,9 @@ TERRAIN_FILLS = {
     "flat": Fill(PAPER),
 }
 
-FLOW_FILL = Fill(BLACK, "xxx", 0.12)
+FLOW_FILL = Fill(FAINT, "xxx", 0.25)
+
+ZEBRA_FILLS = (Fill(FAINT, "", 0.16), Fill(FAINT, "", 0.34))  # neighbours told apart
 
 CAUSE_FILLS = {
     "rolling": Fill(ORANGE),
@@ -81,6 +104,25 @@ _SPARE_FILLS = tuple(
     for colour in (BLUE, YELLOW, BLUISH_GREEN, VERMILLION)
     for hatch in ("\\\\||", "//--", "++xx")
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """How a line is drawn: colour, and dashes as the page's chart library names them."""
+
+    colour: str
+    dash: str
+
+
+_DASHES = ("solid", "dot", "dash", "longdash", "dashdot", "longdashdot")
+
+
+def surface_lines(surfaces: Iterable[str]) -> Mapping[str, Line]:
+    """A line for each surface of a ride, in the order in which they first occur."""
+    return {
+        name: Line(_TOKENS.get(fill.colour, fill.colour), _DASHES[at % len(_DASHES)])
+        for at, (name, fill) in enumerate(surface_fills(surfaces).items())
+    }
 
 
 def surface_fills(surfaces: Iterable[str]) -> Mapping[str, Fill]:

@@ -11,7 +11,9 @@ from wherewatt.allocate.ledger import Ledger
 from wherewatt.arrays import FloatArray
 from wherewatt.ingest.recording import Recording
 from wherewatt.ingest.track import Note
+from wherewatt.library import Learned
 from wherewatt.motion.ride import Ride
+from wherewatt.report.backdrop import Backdrop
 from wherewatt.sections.cutting import Sections
 from wherewatt.terrain.profile import Profile
 
@@ -27,6 +29,8 @@ class RideResult:
     estimate : the estimate, with the cut ride it was made on.
     ledger : energy by section and cause.
     notes : everything odd, and what was done about it.
+    learned : what the ride said of its vehicle, where a library keeps that.
+    backdrop : the land around it, to draw its course on; None where its height is not known.
     """
 
     recording: Recording
@@ -34,6 +38,8 @@ class RideResult:
     estimate: Estimate
     ledger: Ledger
     notes: tuple[Note, ...]
+    backdrop: Backdrop | None = None
+    learned: Learned | None = None
 
     @property
     def name(self) -> str:

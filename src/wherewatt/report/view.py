@@ -6,10 +6,12 @@ Columns that add up are rounded so that they also add up as printed.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from wherewatt.allocate.ledger import Measure
+from wherewatt.allocate.ledger import Z90, Measure
 from wherewatt.report import tables
 from wherewatt.report.result import RideResult
 from wherewatt.report.wording import (
@@ -87,7 +89,9 @@ class DisplayRow:
 class ParameterRow:
     """A parameter before and after the ride, each with its standard deviation.
 
-    `informed` is the share of its variance that the ride removed [%].
+    `informed` is the share of its variance that the ride removed [%]. `after_middle`, `after_low`
+    and `after_high` say where its mean and 90 % interval after the ride lie in a drawing that is
+    136 wide, with the mean before it at 68 and a standard deviation before it 20 wide.
     """
 
     name: str
@@ -95,6 +99,9 @@ class ParameterRow:
     before: str
     after: str
     informed: str
+    after_middle: str
+    after_low: str
+    after_high: str
 
 
 def is_handbook_only(result: RideResult) -> bool:
@@ -152,9 +159,12 @@ def _full_charge(full_charge_km: Measure, unit: DistanceUnit) -> Quantity:
     )
 
 
-def section_rows(result: RideResult, unit: DistanceUnit) -> list[SectionRow]:
-    """The sections, in order."""
-    frame = tables.sections_frame(result)
+def section_rows(
+    result: RideResult, unit: DistanceUnit, frame: pd.DataFrame | None = None
+) -> list[SectionRow]:
+    """The sections, in order; with their table, if it has been made already."""
+    if frame is None:
+        frame = tables.sections_frame(result)
     per_km = 1000.0 / unit.metres  # reader's units of distance in a kilometre
     energy = rounded_to_sum(frame["battery_wh"].to_numpy(), 1)
     share = rounded_to_sum(frame["share_pct"].to_numpy(), 1)
@@ -268,9 +278,20 @@ def parameter_rows(result: RideResult) -> list[ParameterRow]:
                 before=_with_sd(*before),
                 after=_with_sd(*after),
                 informed=number(100.0 * float(np.clip(1.0 - variance[at], 0.0, 1.0)), 0),
+                **_drawn(item),
             )
         )
     return rows
+
+
+def _drawn(item: dict[str, Any]) -> dict[str, str]:
+    """Where a parameter lies after the ride, seen from before it; see `ParameterRow`."""
+    spread = item["prior_sd"] or 1.0
+    middle = 68.0 + 20.0 * (item["mean"] - item["prior_mean"]) / spread
+    half = 20.0 * Z90 * item["sd"] / spread
+    ends = {"after_middle": middle, "after_low": middle - half, "after_high": middle + half}
+    # What lies farther out is drawn at the edge.
+    return {name: f"{float(np.clip(at, 6.0, 130.0)):.1f}" for name, at in ends.items()}
 
 
 def _with_sd(mean: float, sd: float) -> str:

@@ -8,7 +8,7 @@ Soc. 158:A955 (NCA): real packs are like neither.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -138,6 +138,22 @@ def draw_battery(
         cells_in_series, nominal_wh, usable_wh, charge_ah,
         float(resistance_ohm), float(polarisation_ohm), kim_share, start_soc,
     )  # fmt: skip
+
+
+def draw_large_battery(cells_in_series: int, rng: np.random.Generator) -> Battery:
+    """Draw a full pack that is large enough for any ride of an ordinary day.
+
+    Parameters
+    ----------
+    cells_in_series : int
+        Cells in series.
+    rng : numpy.random.Generator
+        Source of randomness.
+    """
+    # A ride that takes 300 W evenly over the whole pack.
+    steps = np.full(3600 * 3, 300.0)
+    pack = draw_battery(cells_in_series, float(rng.integers(65, 90)) * 10.0, steps * 0.5, 1.0, rng)
+    return replace(pack, start_soc=1.0)
 
 
 def _draw_start(rng: np.random.Generator) -> float:

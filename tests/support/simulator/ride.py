@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from .battery import Discharge, discharge, draw_battery
+from .battery import Discharge, discharge, draw_battery, draw_large_battery
 from .characters import CHARACTERS, Character
 from .course import STEP_M, Course, build_course
 from .display import CallOut, Sight, call_outs, display_percent
@@ -27,6 +27,7 @@ from .writers import write_gpx, write_readings, write_surface, write_tile
 
 SIDE_FILES = ("readings", "surface", "sheet")
 FORMATS = ("gpx", "fit")
+OWNED = {"scooter": 0.4, "fast_scooter": 0.3, "ebike": 0.3}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +134,7 @@ def simulate(
     recorder: str | None = None,
     sampling_s: float | None = None,
     units: str | None = None,
+    garage: int | None = None,
 ) -> SimulatedRide:
     """Simulate a ride.
 
@@ -151,6 +153,8 @@ def simulate(
         Time between recorded points [s]; 0 for irregular steps of 1 to 10 s; drawn when not given.
     units : str, optional
         ``"km"`` or ``"mi"``; drawn when not given.
+    garage : int, optional
+        Number of an owner: rides of one number have the same vehicle, rider, pack and display.
 
     Returns
     -------
@@ -168,12 +172,14 @@ def simulate(
     drawn = CHARACTERS[character]
     root = np.random.default_rng([seed, list(CHARACTERS).index(character)])
     of_truth, of_record, of_display, of_tags, of_sheet = root.spawn(5)
-    truth, pack, course = _ride(drawn, seed, of_truth)
+    owner = None if garage is None else np.random.default_rng([garage, 77])
+    truth, pack, course = _ride(drawn, seed, of_truth, owner)
     kind = Recorder(recorder) if recorder else _draw_recorder(drawn, of_record)
     scale = 1.0 + float(np.clip(of_record.normal(0.0, 0.004), -0.01, 0.01))
     motion = _motion(truth, course, scale)
     track = record(motion, kind, sampling_s, of_record)
-    shown_pct = display_percent(truth.battery, pack, DT_S, of_display)
+    of_gauge = of_display if garage is None else np.random.default_rng([garage, 78])
+    shown_pct = display_percent(truth.battery, pack, DT_S, of_gauge)
     units = units or str(of_display.choice(["km", "mi"], p=[0.75, 0.25]))
     sight = Sight(
         truth.time_s, motion.shown_distance_m, shown_pct, pack.voltage_v,
@@ -190,14 +196,22 @@ def simulate(
 
 
 def _ride(
-    character: Character, seed: int, rng: np.random.Generator
+    character: Character,
+    seed: int,
+    rng: np.random.Generator,
+    owner: np.random.Generator | None,
 ) -> tuple[Truth, Discharge, Course]:
     course = build_course(character, rng)
-    vehicle, style = draw_vehicle(character.vehicles, rng), draw_style(rng)
+    kinds = character.vehicles if owner is None else OWNED
+    vehicle, style = draw_vehicle(kinds, owner or rng), draw_style(owner or rng)
     weather = draw_weather(rng, character.wind_m_s, float(course.height_m[0]), LONGEST_S)
     log = drive(course, vehicle, style, weather, rng)
     battery_w = log.steps["battery_w"]
-    battery = draw_battery(vehicle.cells_in_series, vehicle.smallest_pack_wh, battery_w, DT_S, rng)
+    if owner is None:
+        smallest_wh = vehicle.smallest_pack_wh
+        battery = draw_battery(vehicle.cells_in_series, smallest_wh, battery_w, DT_S, rng)
+    else:
+        battery = draw_large_battery(vehicle.cells_in_series, owner)
     pack = discharge(battery, battery_w, DT_S)
     middle_m = 0.5 * (log.course_m[1:] + log.course_m[:-1])
     cell = np.minimum((middle_m / STEP_M).astype(np.int64), course.surface.size - 1)
