@@ -65,6 +65,7 @@ def values_of(**changed: float) -> dict[str, float]:
         "drag_area_m2": 0.60,
         "drivetrain_efficiency": 1.0,
         "fixed_loss_w": 0.0,
+        "winding_loss_w_n2": 0.0,
         "auxiliary_w": 0.0,
         "unsteadiness_m_s2": 1e-12,
         "surface_ratio.asphalt": 1.0,

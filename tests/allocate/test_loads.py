@@ -11,7 +11,12 @@ from tests.allocate.builders import make_legs, values_of
 from wherewatt.allocate.loads import CAUSES, Legs, leg_loads
 from wherewatt.units import STANDARD_GRAVITY_M_S2
 
-LOSSY = {"drivetrain_efficiency": 0.8, "fixed_loss_w": 12.0, "auxiliary_w": 5.0}
+LOSSY = {
+    "drivetrain_efficiency": 0.8,
+    "fixed_loss_w": 12.0,
+    "winding_loss_w_n2": 0.006,
+    "auxiliary_w": 5.0,
+}
 
 
 def downhill() -> Legs:

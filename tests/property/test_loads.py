@@ -19,6 +19,7 @@ VALUES = {
     "drag_area_m2": 0.57,
     "drivetrain_efficiency": 0.78,
     "fixed_loss_w": 11.0,
+    "winding_loss_w_n2": 0.007,
     "auxiliary_w": 6.0,
     "unsteadiness_m_s2": 0.09,
     "surface_ratio.asphalt": 1.0,
@@ -68,7 +69,13 @@ def test_slopes_without_wind(ride: Legs) -> None:
 def test_slopes_where_the_rider_pedals(ride: Legs) -> None:
     """Away from the kink where pedalling meets the demand or the demand is nothing."""
     lossless = {**PEDALLED, "drivetrain_efficiency": 1.0, "regenerative_share": 1.0}
-    quiet = {**lossless, "fixed_loss_w": 0.0, "auxiliary_w": 0.0, "pedal_power_w": 1e-9}
+    quiet = {
+        **lossless,
+        "fixed_loss_w": 0.0,
+        "winding_loss_w_n2": 0.0,
+        "auxiliary_w": 0.0,
+        "pedal_power_w": 1e-9,
+    }
     demand = leg_loads(ride, quiet).battery_j
     offered = PEDALLED["pedal_power_w"] * np.where(ride.moving, ride.time_s, 0.0)
     away = (np.abs(demand - offered) > 1.0) & (np.abs(demand) > 1.0) | ~ride.moving

@@ -39,3 +39,33 @@ def test_less_is_known_inside() -> None:
     profile = blended(ride, 200.0 + 0.02 * ride.distance_m)
     sd = np.sqrt(np.diag(profile.covariance_at(np.array([2000.0, 3400.0]))))
     assert sd[1] > 1.2 * sd[0]
+
+
+@pytest.mark.parametrize(
+    ("where", "wrong_m"),
+    [(slice(0, 40), -111.0), (slice(500, 520), 8848.0), (slice(1150, 1201), 0.0)],
+    ids=["before the device knew", "for a while", "at the end"],
+)
+def test_heights_that_no_road_explains_are_left_out(where: slice, wrong_m: float) -> None:
+    ride = ride_over(None)
+    road = 150.0 + 0.01 * ride.distance_m
+    recorded = road.copy()
+    recorded[where] = wrong_m
+    profile = blended(replace(ride, recorded_height_m=recorded), np.full(len(road), np.nan))
+    rise = np.diff(profile.height_at(np.array([0.0, 3000.0, ride.distance_m[-1]])))
+    assert rise == pytest.approx(np.diff([0.0, 30.0, 0.01 * ride.distance_m[-1]]), abs=2.0)
+    count = len(range(*where.indices(len(road))))
+    assert (
+        f"{count} recorded heights"
+        in {note.code: note.message for note in profile.notes}["heights-left-out"]
+    )
+
+
+def test_a_steep_road_is_believed() -> None:
+    """25 % up and down, as a barometer with a metre of noise sees it."""
+    ride = ride_over(None)
+    rng = np.random.default_rng(6)
+    road = 100.0 + 0.25 * np.minimum(ride.distance_m, 7000.0 - ride.distance_m)
+    recorded = road + rng.normal(0.0, 1.0, len(road))
+    profile = blended(replace(ride, recorded_height_m=recorded), np.full(len(road), np.nan))
+    assert "heights-left-out" not in {note.code for note in profile.notes}

@@ -17,6 +17,7 @@ from wherewatt.arrays import FloatArray
 
 # Share of its weight that an outlier keeps in the curvature, so that steps stay bounded.
 _LEAST_CURVATURE = 0.1
+_LEAST_DAMPING = 0.1  # of the prior's information, which is one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,23 +104,25 @@ def maximise_posterior(
     scores = start
     now = measure(scores)
     objective = now.misfit + 0.5 * float(scores @ scores)
-    damping = 0.0
+    damping, growth = 0.0, 2.0
     converged = False
     iteration = 0
     while iteration < most_iterations and not converged:
         iteration += 1
-        step = _step(scores, now, damping)
+        step, promised = _step(scores, now, damping)
         trial = measure(scores + step)
         moved = scores + step
         better = trial.misfit + 0.5 * float(moved @ moved)
         if better <= objective + 1e-9 * (1.0 + abs(objective)):
-            converged = float(np.max(np.abs(step), initial=0.0)) < tolerance
-            scores, now, objective = moved, trial, better
-            damping = 0.0 if damping < 1e-3 else damping / 10.0
+            # The information is at least the prior's, one: so much farther goes no free step.
+            converged = float(np.max(np.abs(step), initial=0.0)) * (1.0 + damping) < tolerance
+            kept = (objective - better) / max(promised, 1e-300)
+            damping = _relaxed(damping, kept)
+            scores, now, objective, growth = moved, trial, better, 2.0
         else:
-            damping = max(1e-2, damping * 10.0)
-            if damping > 1e12:  # no direction improves: this is the best point
-                converged = True
+            damping = max(_LEAST_DAMPING, damping * growth)
+            growth *= 2.0
+            converged = damping > 1e12  # no direction improves: this is the best point
     covariance = cho_solve(cho_factor(_information(now, 0.0)), np.eye(len(start)))
     return Solution(scores, (covariance + covariance.T) / 2.0, converged, iteration)
 
@@ -129,6 +132,20 @@ def _information(now: Measurements, damping: float) -> FloatArray:
     return scaled.T @ scaled + (1.0 + damping) * np.eye(now.slopes.shape[1])
 
 
-def _step(scores: FloatArray, now: Measurements, damping: float) -> FloatArray:
+def _step(scores: FloatArray, now: Measurements, damping: float) -> tuple[FloatArray, float]:
+    """The next step, and by how much it should lower the objective."""
     pull = now.slopes.T @ (now.weight * now.residual / now.sd**2) - scores
-    return np.asarray(cho_solve(cho_factor(_information(now, damping)), pull))
+    step = np.asarray(cho_solve(cho_factor(_information(now, damping)), pull))
+    return step, 0.5 * float(step @ (damping * step + pull))
+
+
+def _relaxed(damping: float, kept: float) -> float:
+    """Damping after a step that kept some share of its promise.
+
+    Less after a good step, more after one that went too far (Nielsen 1999, Damping parameter in
+    Marquardt's method, report IMM-REP-1999-05).
+    """
+    if kept < 0.5:
+        damping = max(damping, _LEAST_DAMPING)
+    changed = damping * max(1.0 / 3.0, 1.0 - (2.0 * min(kept, 1.0) - 1.0) ** 3)
+    return 0.0 if changed < 0.5 * _LEAST_DAMPING else changed

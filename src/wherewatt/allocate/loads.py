@@ -5,8 +5,8 @@ The balance of a leg is an identity:
     battery = (rolling + air + wind + height + speed + brakes − rider)
               + drivetrain + auxiliary
 
-where drivetrain = battery-to-wheel loss (a share of the work and a fixed power while moving) and
-brakes ≥ 0 is what the balance at the wheel leaves over, less what regenerative braking returns.
+where drivetrain = battery-to-wheel loss (a share of the work, a fixed power while moving, and the
+heat of the winding, which grows with the square of the force) and brakes ≥ 0 is what the balance at the wheel leaves over, less what regenerative braking returns.
 """
 
 from __future__ import annotations
@@ -34,6 +34,10 @@ CAUSES = (
     "auxiliary",
     "rider",
 )
+
+
+# No light vehicle pushes harder; greater forces are noise of short legs.
+_GREATEST_FORCE_N = 500.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,12 +108,15 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     braked = pushed - net
     efficiency = values["drivetrain_efficiency"]
     returned = values.get("regenerative_share", 0.0)
-    gain = driving / efficiency + (1.0 - driving) * returned * efficiency
     moving_s = np.where(legs.moving, legs.time_s, 0.0)
+    square_n2_s, per_pushed = _winding(pushed, legs.distance_m, moving_s)
+    per_pushed = 1.0 / efficiency + values["winding_loss_w_n2"] * per_pushed
+    gain = driving * per_pushed + (1.0 - driving) * returned * efficiency
     loss = (
         pushed * (1.0 / efficiency - 1.0)
         + braked * returned * (1.0 - efficiency)
         + values["fixed_loss_w"] * moving_s
+        + values["winding_loss_w_n2"] * square_n2_s
     )
     auxiliary = values["auxiliary_w"] * legs.powered_s
     brakes = braked * (1.0 - returned)
@@ -117,17 +124,33 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     gain = np.where(follows, 0.0, gain)  # a rider who gives all takes up every change of demand
     slopes = {name: gain * slope for name, slope in slopes.items()}
     # More fluctuation means more driving and as much more braking.
-    per_fluctuation = (1.0 / efficiency - returned * efficiency) * per_sd * legs.distance_m
+    per_fluctuation = (per_pushed - returned * efficiency) * per_sd * legs.distance_m
     slopes["mass_kg"] += per_fluctuation * values["unsteadiness_m_s2"]
     slopes["unsteadiness_m_s2"] = per_fluctuation * values["mass_kg"]
     slopes["drivetrain_efficiency"] = -pushed / efficiency**2 - braked * returned
     slopes["fixed_loss_w"] = moving_s
+    slopes["winding_loss_w_n2"] = square_n2_s
     slopes["auxiliary_w"] = legs.powered_s
     if "regenerative_share" in values:
         slopes["regenerative_share"] = -braked * efficiency
     if "pedal_power_w" in values:
         slopes["pedal_power_w"] = -gain * pedalling
     return Loads(causes, causes.sum(axis=0), slopes, gain)
+
+
+def _winding(
+    pushed_j: FloatArray, distance_m: FloatArray, moving_s: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Squared driving force times duration [N²·s], and its derivative by the work [N·s/m].
+
+    The current follows the force and the winding's heat its square.
+    """
+    force = np.divide(pushed_j, distance_m, out=np.zeros_like(pushed_j), where=distance_m > 0)
+    limited = np.minimum(force, _GREATEST_FORCE_N)
+    per_work = np.divide(
+        2.0 * limited * moving_s, distance_m, out=np.zeros_like(force), where=distance_m > 0
+    )
+    return np.square(limited) * moving_s, np.where(force < _GREATEST_FORCE_N, per_work, 0.0)
 
 
 def _wheel_work(

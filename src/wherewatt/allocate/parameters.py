@@ -120,7 +120,7 @@ def ride_parameters(
         stated = getattr(sheet.vehicle, name)
         kind = getattr(sheet.kind, name) if sheet.kind else None
         items.append(Parameter(name, _stated(priors[name], stated, kind, settings)))
-    for name in ("fixed_loss_w", "unsteadiness_m_s2"):
+    for name in ("fixed_loss_w", "winding_loss_w_n2", "unsteadiness_m_s2"):
         items.append(Parameter(name, priors[name]))
     for surface in sorted(surfaces):
         known = surface_priors[surface]

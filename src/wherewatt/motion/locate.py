@@ -46,7 +46,8 @@ class Locator:
     def time_s(self, place: Place) -> float:
         """Time of the ride [s] at which a place was reached.
 
-        A time a little outside the ride is moved to its end: clocks differ.
+        A time before the first position, or a little outside the ride, is moved to its end:
+        recordings begin before the satellites are found, and clocks differ.
 
         Raises
         ------
@@ -65,7 +66,7 @@ class Locator:
         else:  # a display counts from the start of the recording
             elapsed = place.value + ride.recorded_from_s
         end = float(ride.time_s[-1])
-        if not -TIME_SLACK_S <= elapsed <= end + TIME_SLACK_S:
+        if not ride.recorded_from_s - TIME_SLACK_S <= elapsed <= end + TIME_SLACK_S:
             raise ValueError(f"a time within the ride, which lasts {end:.0f} s")
         return float(np.clip(elapsed, 0.0, end))
 

@@ -56,7 +56,7 @@ def blend_heights(
         terrain_m=terrain.height_m,
         turn_m=settings.turn_m,
         structures=structures,
-        notes=tuple(_notes(terrain.height_m, nodes.recorded_m, structures)),
+        notes=tuple(_notes(terrain.height_m, nodes, structures)),
         _solution=solution,
     )
 
@@ -159,12 +159,13 @@ def _observed(nodes: Nodes, terrain: TerrainSample) -> tuple[Observed, float]:
     return observed, level
 
 
-def _notes(
-    terrain: FloatArray, recorded: FloatArray, structures: tuple[Structure, ...]
-) -> list[Note]:
+def _notes(terrain: FloatArray, nodes: Nodes, structures: tuple[Structure, ...]) -> list[Note]:
     notes = []
     uncovered = float(np.mean(~np.isfinite(terrain)))
-    unrecorded = not np.isfinite(recorded).any()
+    unrecorded = not np.isfinite(nodes.recorded_m).any()
+    if nodes.left_out:
+        left_out = counted(nodes.left_out, "recorded height")
+        notes.append(Note("heights-left-out", f"{left_out} that no road explains, left out"))
     if uncovered == 1.0 and unrecorded:
         notes.append(
             Note("no-height", "no terrain tile and no recorded height: the road is taken as level")

@@ -28,6 +28,7 @@ class Nodes:
     recorded_m : mean of the heights recorded near by while moving [m], NaN without any.
     count : number of those heights.
     noise_m : white noise of one recorded height [m], as the recording itself shows it.
+    left_out : number of recorded heights that no road explains.
     """
 
     distance_m: FloatArray
@@ -38,6 +39,7 @@ class Nodes:
     recorded_m: FloatArray
     count: FloatArray
     noise_m: float
+    left_out: int
 
     def __len__(self) -> int:
         return len(self.distance_m)
@@ -58,7 +60,8 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
     total = float(ride.distance_m[-1])
     count = max(_FEWEST_NODES, round(total / settings.grid_m) + 1)
     at = np.linspace(0.0, total, count)
-    moving = np.concatenate([[True], ~ride.standing]) & np.isfinite(ride.recorded_height_m)
+    believed = believed_heights(ride.distance_m, ride.recorded_height_m, settings)
+    moving = np.concatenate([[True], ~ride.standing]) & believed
     node = np.rint(ride.distance_m[moving] / at[1]).astype(np.intp)
     points = np.bincount(node, minlength=count).astype(np.float64)
     heights = np.bincount(node, weights=ride.recorded_height_m[moving], minlength=count)
@@ -73,7 +76,43 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
         recorded_m=np.divide(heights, points, out=np.full(count, np.nan), where=points > 0),
         count=points,
         noise_m=max(_LEAST_NOISE_M, white_noise_sd(ride.recorded_height_m[moving])),
+        left_out=int(np.isfinite(ride.recorded_height_m).sum() - believed.sum()),
     )
+
+
+def believed_heights(
+    distance_m: FloatArray, height_m: FloatArray, settings: TerrainSettings
+) -> BoolArray:
+    """True at recorded heights that one road could join; False at missing ones.
+
+    Devices write nonsense before they know their height, and now and then in between. Runs of
+    heights are parted by steps that no road explains; from the longest run outward, those are
+    believed that can be reached from the last one believed.
+    """
+    known = np.flatnonzero(np.isfinite(height_m))
+    believed = np.zeros(len(height_m), dtype=bool)
+    if len(known) < 2:
+        return believed
+    way, height = distance_m[known], height_m[known]
+
+    def joined(one: int, other: int) -> bool:
+        reach = settings.steepest * abs(way[one] - way[other]) + settings.height_step_m
+        return bool(abs(height[one] - height[other]) <= reach)
+
+    steps = np.abs(np.diff(height)) > settings.steepest * np.diff(way) + settings.height_step_m
+    edges = np.concatenate([[0], np.flatnonzero(steps) + 1, [len(known)]])
+    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+    longest = max(range(len(spans)), key=lambda number: spans[number][1] - spans[number][0])
+    first, end = spans[longest]
+    believed[known[first:end]] = True
+    last = end - 1
+    for start, stop in spans[longest + 1 :]:
+        if joined(last, start):
+            believed[known[start:stop]], last = True, stop - 1
+    for start, stop in reversed(spans[:longest]):
+        if joined(first, stop - 1):
+            believed[known[start:stop]], first = True, start
+    return believed
 
 
 def _near_fixes(at: FloatArray, fixed_m: FloatArray, longest_m: float) -> BoolArray:

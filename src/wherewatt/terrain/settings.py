@@ -11,6 +11,8 @@ class TerrainSettings:
 
     grid_m: float
     longest_line_m: float
+    steepest: float
+    height_step_m: float
     grade_walk_per_root_m: float
     grade_walk_spread: float
     tile_sd_m: float
