@@ -17,6 +17,7 @@ from wherewatt.arrays import FloatArray
 
 # Share of its weight that an outlier keeps in the curvature, so that steps stay bounded.
 _LEAST_CURVATURE = 0.1
+_IN_RESULT = 10.0  # how much longer a step may be in standard deviations of the result
 _LEAST_DAMPING = 0.1  # of the prior's information, which is one
 
 
@@ -99,28 +100,36 @@ def maximise_posterior(
     ----------
     measure : gives the measurements and their derivatives at given unknowns.
     start : (u,) where to begin; zeros are the centers of the priors.
-    tolerance : largest step that counts as standing still.
+    tolerance : step that counts as standing still, in standard deviations of the prior.
     """
     scores = start
     now = measure(scores)
     objective = now.misfit + 0.5 * float(scores @ scores)
     damping, growth = 0.0, 2.0
+    before: FloatArray | None = None
     converged = False
     iteration = 0
     while iteration < most_iterations and not converged:
         iteration += 1
         step, promised = _step(scores, now, damping)
-        trial = measure(scores + step)
-        moved = scores + step
+        # The information is at least the prior's, one: so much farther goes no free step. And
+        # what a free step promises is half its square in standard deviations of the result.
+        arrived = float(np.max(np.abs(step), initial=0.0)) * (1.0 + damping) < tolerance or (
+            damping == 0.0 and 2.0 * promised < (_IN_RESULT * tolerance) ** 2
+        )
+        longer = _lengthened(step, before) if damping == 0.0 else step
+        moved = scores + longer
+        trial = measure(moved)
         better = trial.misfit + 0.5 * float(moved @ moved)
         if better <= objective + 1e-9 * (1.0 + abs(objective)):
-            # The information is at least the prior's, one: so much farther goes no free step.
-            converged = float(np.max(np.abs(step), initial=0.0)) * (1.0 + damping) < tolerance
-            kept = (objective - better) / max(promised, 1e-300)
-            damping = _relaxed(damping, kept)
+            damping = _relaxed(damping, (objective - better) / max(promised, 1e-300))
             scores, now, objective, growth = moved, trial, better, 2.0
+            before = step if longer is step else None
+            converged = arrived
+        elif arrived:
+            converged = True
         else:
-            damping = max(_LEAST_DAMPING, damping * growth)
+            damping, before = max(_LEAST_DAMPING, damping * growth), None
             growth *= 2.0
             converged = damping > 1e12  # no direction improves: this is the best point
     covariance = cho_solve(cho_factor(_information(now, 0.0)), np.eye(len(start)))
@@ -137,6 +146,19 @@ def _step(scores: FloatArray, now: Measurements, damping: float) -> tuple[FloatA
     pull = now.slopes.T @ (now.weight * now.residual / now.sd**2) - scores
     step = np.asarray(cho_solve(cho_factor(_information(now, damping)), pull))
     return step, 0.5 * float(step @ (damping * step + pull))
+
+
+def _lengthened(step: FloatArray, before: FloatArray | None) -> FloatArray:
+    """A step of a sequence that shrinks by an even ratio, drawn out to where that would end.
+
+    Aitken's extrapolation (1926, Proc. R. Soc. Edinb. 46:289), where two steps are parallel.
+    """
+    if before is None:
+        return step
+    length, last = float(np.linalg.norm(step)), float(np.linalg.norm(before))
+    if not 0.2 * last < length < 0.9 * last or step @ before < 0.95 * length * last:
+        return step
+    return step / (1.0 - length / last)
 
 
 def _relaxed(damping: float, kept: float) -> float:
