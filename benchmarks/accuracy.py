@@ -1,6 +1,7 @@
 """How right the report is, on simulated rides whose truth is known.
 
-    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen] [--known bare|sheet|recharge|metered]
+    python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen]
+        [--known bare|sheet|recharge|metered]
 
 Every ride is written as files, reported like any other, and its sections compared with the true
 battery energy between the same clock times. Three ways are compared:
@@ -130,8 +131,8 @@ def main() -> None:
         "--known",
         choices=tuple(KNOWN),
         default="sheet",
-        help="track and call-outs alone; also tags, ride sheet and tile; also recharge energy at the "
-        "wall; instead, what a meter at the pack counted",
+        help="track and call-outs alone; with tags, ride sheet and tile; with recharge energy at "
+        "the wall; instead of that, what a meter at the pack counted",
     )
     options = parser.parse_args()
     starts = {"tuning": (1,), "unseen": (FIRST_UNSEEN,), "both": (1, FIRST_UNSEEN)}[options.seeds]

@@ -14,6 +14,9 @@ from wherewatt.errors import Problem, TrackError, WherewattError, display_name
 from wherewatt.units import DistanceUnit
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
+    from wherewatt.report.overview import Row
     from wherewatt.report.result import RideResult
 
     _Verbs = argparse._SubParsersAction[argparse.ArgumentParser]
@@ -66,6 +69,13 @@ def _parser() -> argparse.ArgumentParser:
         metavar="DIR",
         help="folder that remembers what each ride said of its vehicle: rides of a vehicle named "
         "in the ride sheet start from it and are added to it",
+    )
+    report.add_argument(
+        "--format",
+        choices=["text", "md"],
+        default="text",
+        help="of what is printed: tables for a terminal, or Markdown to paste (default: "
+        "%(default)s)",
     )
     report.add_argument("--debug", action="store_true", help="show where an unexpected error arose")
     report.set_defaults(run=_report)
@@ -180,11 +190,12 @@ def _report(options: argparse.Namespace) -> int:
     from rich.console import Console
 
     from wherewatt.ingest.recording import find_tracks
-    from wherewatt.report.overview import overview_row, print_overview
-    from wherewatt.report.terminal import print_report
+    from wherewatt.report.overview import overview_row
 
     # A pipe or a file has no width: take the one the tables are made for.
     console = Console(highlight=False, width=None if sys.stdout.isatty() else 100)
+    # What is printed as Markdown is to be pasted: nothing else may stand there.
+    aside = Console(highlight=False, stderr=True) if options.format == "md" else console
     tracks = find_tracks(options.tracks)
     failed, rows = 0, []
     for result in _analysed(tracks, options):
@@ -192,16 +203,36 @@ def _report(options: argparse.Namespace) -> int:
             _complain(str(result))
             failed += 1
         elif len(tracks) == 1:
-            print_report(result, options.units, console)
-            console.print(f"Written to {options.out / result.name}{os.sep}")
+            _print_ride(result, options, console)
+            aside.print(f"Written to {options.out / result.name}{os.sep}")
         else:
             rows.append(overview_row(result, options.units))
     if rows:
-        print_overview(rows, options.units, console)
-        console.print(f"Written to {options.out}{os.sep}, a folder for each ride.")
+        _print_rides(rows, options, console)
+        aside.print(f"Written to {options.out}{os.sep}, a folder for each ride.")
     if failed and len(tracks) > 1:
         _complain(f"{failed} of {len(tracks)} tracks could not be used")
     return 1 if failed else 0
+
+
+def _print_ride(result: RideResult, options: argparse.Namespace, console: Console) -> None:
+    from wherewatt.report.markdown import markdown_report
+    from wherewatt.report.terminal import print_report
+
+    if options.format == "md":
+        sys.stdout.write(markdown_report(result, options.units))
+    else:
+        print_report(result, options.units, console)
+
+
+def _print_rides(rows: Sequence[Row], options: argparse.Namespace, console: Console) -> None:
+    from wherewatt.report.markdown import markdown_overview
+    from wherewatt.report.overview import print_overview
+
+    if options.format == "md":
+        sys.stdout.write(markdown_overview(rows, options.units))
+    else:
+        print_overview(rows, options.units, console)
 
 
 def _analysed(

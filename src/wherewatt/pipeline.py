@@ -29,6 +29,7 @@ from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.trace import trace_ride
 from wherewatt.physics import air
+from wherewatt.report.backdrop import take_backdrop
 from wherewatt.report.result import RideResult
 from wherewatt.sections.cutting import Sections, cut_sections
 from wherewatt.sections.places import match_places
@@ -118,7 +119,10 @@ def analyse(
         *pool_notes,
         *_notes(recording, evidence, estimate.solution.converged),
     )
-    return RideResult(recording, profile, estimate, build_ledger(estimate), notes, learned=learned)
+    backdrop = take_backdrop(tiles, ride)
+    return RideResult(
+        recording, profile, estimate, build_ledger(estimate), notes, backdrop, learned
+    )
 
 
 def _pooled(

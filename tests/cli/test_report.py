@@ -283,3 +283,22 @@ def test_every_file_of_others(
             assert code == 1, track
             assert len(lines) == 1, track
             assert lines[0].startswith(f"wherewatt: {track.name}: found "), track
+
+
+def test_markdown_is_all_that_is_printed(
+    ride: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert report(ride, "--out", tmp_path / "out", "--format", "md", "--units", "mi") == 0
+    printed = capsys.readouterr()
+    assert printed.out.startswith("## ridge\\_trail\n")
+    assert "| Cause | Wh | ± | % |" in printed.out
+    assert "Wh/mi" in printed.out
+    assert "Written to" not in printed.out
+    assert "Written to" in printed.err
+
+
+def test_markdown_of_several_rides(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert report(SAMPLES, "--out", tmp_path, "--format", "md") == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("| Ride | km |")
+    assert sum(name.replace("_", "\\_") in line for name in RIDES for line in lines) == len(RIDES)

@@ -64,6 +64,7 @@ def observations(nodes: int, seed: int) -> Observed:
         recorded_m=np.where(count > 0, recorded, np.nan),
         count=count,
         unruly=unruly,
+        new_datum=np.arange(nodes - 1) == 20,
     )
 
 
@@ -89,6 +90,7 @@ def dense_prior(
         wander[i], weather[i] = keep * wander[i - 1], weather[i - 1]
         wander[i, i] += noise.wander_sd_m * np.sqrt(1.0 - keep**2)
         weather[i, i] += noise.weather_walk_m_per_root_s * np.sqrt(seconds)
+        weather[i, i] = np.hypot(weather[i, i], 100.0 * observed.new_datum[i - 1])
     walk = np.where(observed.unruly, unruly_walk, noise.grade_walk_per_root_m)
     bends = np.diff(np.eye(n), 2, axis=0) / (walk[1:-1] * observed.spacing_m**1.5)[:, None]
     slopes = np.diff(np.eye(n), axis=0) / (0.5 * observed.spacing_m)

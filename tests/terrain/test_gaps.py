@@ -69,3 +69,15 @@ def test_a_steep_road_is_believed() -> None:
     recorded = road + rng.normal(0.0, 1.0, len(road))
     profile = blended(replace(ride, recorded_height_m=recorded), np.full(len(road), np.nan))
     assert "heights-left-out" not in {note.code for note in profile.notes}
+
+
+def test_a_device_that_sets_its_height_anew() -> None:
+    """Calibrated by 60 m half-way: both halves keep their shape, the road has no step."""
+    ride = ride_over(None)
+    road = 150.0 + 20.0 * np.sin(ride.distance_m / 500.0)
+    recorded = road + np.where(ride.distance_m > 3500.0, 60.0, 0.0)
+    profile = blended(replace(ride, recorded_height_m=recorded), np.full(len(road), np.nan))
+    at = np.array([2000.0, 3300.0, 3700.0, 5000.0])
+    true = np.diff(150.0 + 20.0 * np.sin(at / 500.0))
+    assert np.diff(profile.height_at(at)) == pytest.approx(true, abs=4.0)
+    assert {note.code for note in profile.notes} >= {"height-set-anew"}

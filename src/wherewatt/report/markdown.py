@@ -11,7 +11,7 @@ from wherewatt.report.result import RideResult
 from wherewatt.report.wording import CAUTION_LINE, HANDBOOK_WARNING, INTERVAL_LINE, plain
 from wherewatt.units import DistanceUnit
 
-_SPECIAL = re.compile(r"([\\`*_{}\[\]<>()#+!|~$&@-])")
+_SPECIAL = re.compile(r"([\\`*_\[\]<>|~$&])")
 
 
 def markdown_report(result: RideResult, unit: DistanceUnit) -> str:
@@ -87,7 +87,7 @@ def _causes(result: RideResult) -> str:
 def _table(headings: Sequence[tuple[str, bool]], rows: Iterable[Sequence[str]]) -> str:
     """A table; a heading comes with whether its column holds words rather than numbers."""
     lines = [
-        _line(_escaped(heading) for heading, _ in headings),
+        _line(heading for heading, _ in headings),
         _line(":--" if words else "--:" for _, words in headings),
         *(_line(_escaped(cell) for cell in row) for row in rows),
     ]

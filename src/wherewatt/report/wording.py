@@ -71,6 +71,7 @@ PARAMETER_WORDS = {
     "drag_area_m2": ParameterWords("Drag area", "m²"),
     "drivetrain_efficiency": ParameterWords("Drivetrain efficiency", "%", 100.0),
     "fixed_loss_w": ParameterWords("Fixed loss of the drivetrain", "W"),
+    "winding_loss_w_n2": ParameterWords("Heat of the winding, over force squared", "mW/N²", 1000.0),
     "auxiliary_w": ParameterWords("Auxiliary power", "W"),
     "unsteadiness_m_s2": ParameterWords("Unsteadiness of the demand, over mass", "m/s²"),
     "wind_east_m_s": ParameterWords("Wind at rider height, blowing east", "m/s"),

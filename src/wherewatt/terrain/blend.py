@@ -155,6 +155,7 @@ def _observed(nodes: Nodes, terrain: TerrainSample) -> tuple[Observed, float]:
         recorded_m=nodes.recorded_m - datum - level,
         count=nodes.count,
         unruly=np.zeros(len(nodes), dtype=bool),
+        new_datum=nodes.new_datum,
     )
     return observed, level
 
@@ -166,6 +167,11 @@ def _notes(terrain: FloatArray, nodes: Nodes, structures: tuple[Structure, ...])
     if nodes.left_out:
         left_out = counted(nodes.left_out, "recorded height")
         notes.append(Note("heights-left-out", f"{left_out} that no road explains, left out"))
+    if nodes.new_datum.any():
+        times = counted(int(nodes.new_datum.sum()), "time")
+        notes.append(
+            Note("height-set-anew", f"the device set its height anew {times}: allowed for")
+        )
     if uncovered == 1.0 and unrecorded:
         notes.append(
             Note("no-height", "no terrain tile and no recorded height: the road is taken as level")

@@ -68,6 +68,7 @@ class Observed:
     recorded_m : mean of the recorded heights [m], NaN without any.
     count : number of recorded heights.
     unruly : True where the road need not follow the ground: on structures.
+    new_datum : (k−1,) True where the recording was set anew from a node to the next.
     """
 
     spacing_m: float
@@ -77,6 +78,7 @@ class Observed:
     recorded_m: FloatArray
     count: FloatArray
     unruly: BoolArray
+    new_datum: BoolArray
 
     def __len__(self) -> int:
         return len(self.tile_m)
@@ -112,6 +114,7 @@ class Observed:
             recorded_m=np.divide(total, count, out=np.full(len(kept), np.nan), where=count > 0),
             count=count,
             unruly=self.unruly[kept],
+            new_datum=np.logical_or.reduceat(self.new_datum, kept[:-1])[: len(kept) - 1],
         )
 
 
@@ -280,6 +283,7 @@ def _add_errors(bands: FloatArray, observed: Observed, noise: Noise) -> float:
     weight = 1.0 / (np.maximum(1.0 - keep**2, _LEAST_LOSS) * spread**2)
     total += _add_chain(bands[:, WANDER::STATES], keep, weight, 1.0 / spread**2)
     walked = np.maximum(observed.leg_s, 0.1) * noise.weather_walk_m_per_root_s**2
+    walked = walked + np.where(observed.new_datum, _DATUM_M**2, 0.0)
     # Without terrain to compare with, the recording's datum is that of the height.
     datum = _DATUM_M if observed.has_tile else noise.recorded_white_m
     weather = bands[:, WEATHER::STATES]

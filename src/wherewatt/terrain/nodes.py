@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,6 +30,7 @@ class Nodes:
     count : number of those heights.
     noise_m : white noise of one recorded height [m], as the recording itself shows it.
     left_out : number of recorded heights that no road explains.
+    new_datum : (k−1,) True from a node to the next where the device set its height anew.
     """
 
     distance_m: FloatArray
@@ -40,6 +42,7 @@ class Nodes:
     count: FloatArray
     noise_m: float
     left_out: int
+    new_datum: BoolArray
 
     def __len__(self) -> int:
         return len(self.distance_m)
@@ -60,10 +63,12 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
     total = float(ride.distance_m[-1])
     count = max(_FEWEST_NODES, round(total / settings.grid_m) + 1)
     at = np.linspace(0.0, total, count)
-    believed = believed_heights(ride.distance_m, ride.recorded_height_m, settings)
+    believed, datums = believed_heights(ride.distance_m, ride.recorded_height_m, settings)
     moving = np.concatenate([[True], ~ride.standing]) & believed
     node = np.rint(ride.distance_m[moving] / at[1]).astype(np.intp)
     points = np.bincount(node, minlength=count).astype(np.float64)
+    at_datum = np.rint(datums / at[1]).astype(np.intp)
+    points[at_datum] = 0.0  # heights of both datums meet here
     heights = np.bincount(node, weights=ride.recorded_height_m[moving], minlength=count)
     longitude = np.degrees(np.unwrap(np.radians(ride.longitude_deg)))
     east = np.interp(at, ride.distance_m, longitude)
@@ -77,42 +82,46 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
         count=points,
         noise_m=max(_LEAST_NOISE_M, white_noise_sd(ride.recorded_height_m[moving])),
         left_out=int(np.isfinite(ride.recorded_height_m).sum() - believed.sum()),
+        new_datum=np.isin(np.arange(count - 1), at_datum),
     )
 
 
 def believed_heights(
     distance_m: FloatArray, height_m: FloatArray, settings: TerrainSettings
-) -> BoolArray:
-    """True at recorded heights that one road could join; False at missing ones.
+) -> tuple[BoolArray, FloatArray]:
+    """Recorded heights that a road can have, and where the device set its height anew.
 
-    Devices write nonsense before they know their height, and now and then in between. Runs of
-    heights are parted by steps that no road explains; from the longest run outward, those are
-    believed that can be reached from the last one believed.
+    Devices write nonsense before they know their height, and correct themselves on the way. Runs
+    of heights are parted by steps that no road explains. A long run is believed, on a datum of its
+    own where it does not join the last one believed; a short one only if it joins.
+
+    Returns
+    -------
+    (n,) True at believed heights, False at others and missing ones; (j,) distances from the start
+    at which a new datum begins [m].
     """
     known = np.flatnonzero(np.isfinite(height_m))
     believed = np.zeros(len(height_m), dtype=bool)
     if len(known) < 2:
-        return believed
+        return believed, np.zeros(0)
     way, height = distance_m[known], height_m[known]
-
-    def joined(one: int, other: int) -> bool:
-        reach = settings.steepest * abs(way[one] - way[other]) + settings.height_step_m
-        return bool(abs(height[one] - height[other]) <= reach)
-
-    steps = np.abs(np.diff(height)) > settings.steepest * np.diff(way) + settings.height_step_m
-    edges = np.concatenate([[0], np.flatnonzero(steps) + 1, [len(known)]])
-    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
-    longest = max(range(len(spans)), key=lambda number: spans[number][1] - spans[number][0])
-    first, end = spans[longest]
-    believed[known[first:end]] = True
-    last = end - 1
-    for start, stop in spans[longest + 1 :]:
-        if joined(last, start):
-            believed[known[start:stop]], last = True, stop - 1
-    for start, stop in reversed(spans[:longest]):
-        if joined(first, stop - 1):
-            believed[known[start:stop]], first = True, start
-    return believed
+    step = settings.height_step_m + settings.steepest * np.diff(way)
+    parted = np.flatnonzero(np.abs(np.diff(height)) > step) + 1
+    edges = [0, *parted.tolist(), len(known)]
+    datums: list[float] = []
+    last: int | None = None
+    for start, stop in pairwise(edges):
+        joins = last is not None and bool(
+            abs(height[start] - height[last])
+            <= settings.height_step_m + settings.steepest * (way[start] - way[last])
+        )
+        long = way[stop - 1] - way[start] >= settings.own_datum_m or len(edges) == 2
+        if joins or long:
+            believed[known[start:stop]] = True
+            if last is not None and not joins:
+                datums.append(float(way[start] + way[last]) / 2.0)
+            last = stop - 1
+    return believed, np.array(datums)
 
 
 def _near_fixes(at: FloatArray, fixed_m: FloatArray, longest_m: float) -> BoolArray:

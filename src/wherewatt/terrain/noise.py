@@ -44,7 +44,8 @@ def expected_noise(noise_m: float, post_spacing_m: float, settings: TerrainSetti
 def likeliest_noise(observed: Observed, expected: Noise, settings: TerrainSettings) -> Noise:
     """The most probable levels, by a search along one after the other."""
     step = min(round(_THIN_M / observed.spacing_m), len(observed) // _FEWEST_NODES)
-    thin = observed.thinned(max(1, step))
+    # Thinning would mix heights on either side of a new datum.
+    thin = observed.thinned(1 if observed.new_datum.any() else max(1, step))
     spreads = np.array(
         [
             settings.grade_walk_spread,

@@ -13,6 +13,7 @@ class TerrainSettings:
     longest_line_m: float
     steepest: float
     height_step_m: float
+    own_datum_m: float
     grade_walk_per_root_m: float
     grade_walk_spread: float
     tile_sd_m: float

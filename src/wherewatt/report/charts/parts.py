@@ -114,8 +114,8 @@ def numbers(values: FloatArray, decimals: int) -> Numbers:
 
 
 def text(value: str) -> str:
-    """A text from a file that the chart library must not take for markup."""
-    return str(escape(plain(value)))
+    """A text from a file that the chart library must not take for markup or a formula."""
+    return str(escape(plain(value))).replace("$", "&#36;")
 
 
 def area(fill: Fill) -> dict[str, Any]:

@@ -97,9 +97,8 @@
     }
     if (Array.isArray(value)) return value.map((item) => themed(item, colours));
     if (value === null || typeof value !== "object") return value;
-    return Object.fromEntries(
-      Object.entries(value).map(([key, item]) => [key, themed(item, colours)]),
-    );
+    const items = Object.entries(value).map(([key, item]) => [key, themed(item, colours)]);
+    return Object.fromEntries(items);
   }
 
   function layoutOf(chart, width, colours) {
@@ -185,9 +184,8 @@
     if (name !== "course") return traces;
     const unit = units[state.unit];
     const by = document.querySelector("input[name=colouring]:checked").value;
-    const shown = traces.map((trace) =>
-      ({ ...trace, visible: trace.meta === "always" || trace.meta === by }));
-    return [...shown, milestones(width, unit), scale(layout, unit)];
+    const shown = traces.filter((trace) => trace.meta === "always" || trace.meta === by);
+    return [...shown.map((trace) => ({ ...trace, visible: true })), milestones(width, unit), scale(layout, unit)];
   }
 
   function draw(name) {
@@ -229,13 +227,9 @@
     const { margin, height } = drawn[name].layout;
     const outside = place.y === undefined && (place.x < state.from || place.x > state.to);
     mark.hidden = outside || !state.pointed;
-    mark.style.left = `${x}px`;
-    if (place.y === undefined) {
-      mark.style.top = `${margin.t}px`;
-      mark.style.height = `${height - margin.t - margin.b}px`;
-    } else {
-      mark.style.top = `${toPixel(name, place.y, "yaxis")}px`;
-    }
+    const y = place.y === undefined ? margin.t : toPixel(name, place.y, "yaxis");
+    Object.assign(mark.style, { left: `${x}px`, top: `${y}px` });
+    if (place.y === undefined) mark.style.height = `${height - margin.t - margin.b}px`;
   }
 
   function moveTo(at) {
@@ -247,13 +241,9 @@
   function tell() {
     Object.keys(LINKED).forEach(point);
     const said = words(state.at);
-    byId("readout").replaceChildren(
-      ...said.map((text, index) => {
-        const part = document.createElement(index ? "span" : "b");
-        part.textContent = text;
-        return part;
-      }),
-    );
+    const parts = said.map((text, index) =>
+      Object.assign(document.createElement(index ? "span" : "b"), { textContent: text }));
+    byId("readout").replaceChildren(...parts);
     const slider = byId("place");
     slider.value = state.at;
     slider.setAttribute("aria-valuetext", said.join(", "));
@@ -281,10 +271,8 @@
     }
     let [best, least] = [state.at, Infinity];
     for (let at = 0; at <= last; at += 1) {
-      const off = Math.hypot(
-        toPixel(name, ride.east_m[at], "xaxis") - x,
-        toPixel(name, ride.north_m[at], "yaxis") - y,
-      );
+      const east = toPixel(name, ride.east_m[at], "xaxis");
+      const off = Math.hypot(east - x, toPixel(name, ride.north_m[at], "yaxis") - y);
       if (off < least) [best, least] = [at, off];
     }
     return least < 60 ? best : state.at;
@@ -355,9 +343,8 @@
   function link(name) {
     const place = byId(`chart-${name}`);
     const frame = place.parentElement;
-    for (const kind of ["pointermove", "pointerdown"]) {
-      frame.addEventListener(kind, (event) => moveTo(under(name, event)));
-    }
+    const follow = (event) => moveTo(under(name, event));
+    ["pointermove", "pointerdown"].forEach((kind) => frame.addEventListener(kind, follow));
     frame.addEventListener("keydown", onKey);
     if (name === "course") return;
     place.on("plotly_relayout", onZoom);
