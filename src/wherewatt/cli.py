@@ -79,9 +79,27 @@ def _parser() -> argparse.ArgumentParser:
     )
     report.add_argument("--debug", action="store_true", help="show where an unexpected error arose")
     report.set_defaults(run=_report)
+    _add_tag(verbs)
     _add_watch(verbs)
     _add_demo(verbs)
     return parser
+
+
+def _add_tag(verbs: _Verbs) -> None:
+    tag = verbs.add_parser(
+        "tag",
+        help="tag the surfaces of a ride on a page in the browser",
+        description="Tag the surfaces of a ride on a page in the browser, until Ctrl-C.",
+        epilog="The page is served on this machine alone. It writes TRACK's surface file, or adds "
+        "to the places.geojson beside it.",
+    )
+    tag.add_argument("track", type=Path, metavar="TRACK")
+    _add_report_options(tag)
+    tag.add_argument(
+        "--port", type=int, default=0, metavar="N", help="where to listen; 0, the default, is any"
+    )
+    tag.add_argument("--no-open", action="store_true", help="print the link, do not open it")
+    tag.set_defaults(run=_tag)
 
 
 def _add_watch(verbs: _Verbs) -> None:
@@ -268,6 +286,27 @@ def _analysed(
                 if options.debug:
                     raise
                 yield _defect(track, error)
+
+
+def _tag(options: argparse.Namespace) -> int:
+    from rich.console import Console
+
+    from wherewatt.config import load_config
+    from wherewatt.pipeline import open_tiles
+    from wherewatt.tagging.serve import open_link, open_session, serve
+
+    console = Console(highlight=False, markup=False)
+    tiles = open_tiles(options.terrain, fetch=options.fetch_terrain)
+    session = open_session(options.track, options.out, tiles, load_config(), options.units)
+
+    def announce(link: str) -> None:
+        console.print(f"Tag the ride at {link}", soft_wrap=True)
+        console.print("The link lets in once. Ctrl-C ends it.")
+        if not options.no_open:
+            open_link(link)
+
+    serve(session, options.port, announce)
+    return 0
 
 
 def _watch(options: argparse.Namespace) -> int:

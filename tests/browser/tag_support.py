@@ -81,6 +81,7 @@ class TagPage:
 
     def drag(self, start_m: float, end_m: float) -> None:
         """Drag over the profile."""
+        self.pad.scroll_into_view_if_needed()
         box = self.pad.bounding_box()
         y = box["y"] + box["height"] / 2.0
         self.page.mouse.move(self.x(start_m), y)
