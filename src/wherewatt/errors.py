@@ -7,6 +7,8 @@
     │   └── TerrainError      … a terrain tile
     ├── ConfigError       a configuration file is wrong
     ├── OutputError       a result cannot be written
+    │   └── ChangedOnDisk     … a file changed while the tagging page was open (tagging/files.py)
+    ├── RequestError      the tagging page sent what makes no sense (tagging/messages.py)
     └── EstimateError     the numbers do not allow an estimate
 
 An `InputError` carries one `Problem` per thing to mend, so that all errors of a file
