@@ -10,7 +10,14 @@ from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
 
-from wherewatt.allocate.settings import Assumed, EstimateSettings, Prior, PriorKind, SurfacePrior
+from wherewatt.allocate.settings import (
+    Assumed,
+    DiagnosticSettings,
+    EstimateSettings,
+    Prior,
+    PriorKind,
+    SurfacePrior,
+)
 from wherewatt.errors import ConfigError, nearest_name
 from wherewatt.ingest.sheet import VehicleSheet, read_vehicle_file
 from wherewatt.ingest.source import Limits
@@ -27,6 +34,7 @@ _ROOMS: dict[str, Any] = {
     "sections": SectionSettings,
     "places": PlaceSettings,
     "estimate": EstimateSettings,
+    "diagnostics": DiagnosticSettings,
     "assumed": Assumed,
 }
 
@@ -41,6 +49,7 @@ class Config:
     sections: SectionSettings
     places: PlaceSettings
     estimate: EstimateSettings
+    diagnostics: DiagnosticSettings
     assumed: Assumed
     priors: Mapping[str, Prior]
     surfaces: Mapping[str, SurfacePrior]

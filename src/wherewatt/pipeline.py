@@ -11,13 +11,15 @@ from typing import TypeVar
 import numpy as np
 
 from wherewatt.allocate.callouts import ShownPercent, shown_percent
+from wherewatt.allocate.diagnostics import diagnose, doubtful_mass
 from wherewatt.allocate.estimate import Estimate, estimate_ride
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.ledger import build_ledger
 from wherewatt.allocate.loads import Legs
 from wherewatt.allocate.pack_log import PackLog, pack_log_of
-from wherewatt.allocate.parameters import ride_parameters
+from wherewatt.allocate.parameters import Parameters, ride_parameters
 from wherewatt.allocate.pool import factor_of, known_for
+from wherewatt.allocate.voltage import ShownVoltage, shown_voltage, voltage_parameters
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, SideFileError
@@ -29,6 +31,7 @@ from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.trace import trace_ride
 from wherewatt.physics import air
+from wherewatt.physics.battery import cell_of
 from wherewatt.report.backdrop import take_backdrop
 from wherewatt.report.result import RideResult
 from wherewatt.sections.cutting import Sections, cut_sections
@@ -51,6 +54,7 @@ LIGHT_VEHICLE_M_S = 25.0
 @dataclass(frozen=True, slots=True)
 class _SideData:
     shown: ShownPercent
+    voltage: ShownVoltage
     tags: tuple[TimedTag, ...]
     notes: tuple[Note, ...]
 
@@ -100,7 +104,7 @@ def analyse(
     profile = blend_heights(
         nodes, terrain, config.terrain, _on_structure(ride, nodes, recording, side, config)
     )
-    ride = ride.split(side.shown.time_s)
+    ride = ride.split(np.union1d(side.shown.time_s, side.voltage.time_s))
     sections = cut_sections(
         ride,
         profile,
@@ -109,7 +113,7 @@ def analyse(
         settings=config.sections,
         place_settings=config.places,
     )
-    evidence = _evidence(recording, sections, profile, side.shown, config)
+    evidence = _evidence(recording, sections, profile, side, config)
     estimate, learned, pool_notes = _pooled(estimate_ride(evidence), recording, library)
     notes = (
         *ride.notes,
@@ -117,7 +121,7 @@ def analyse(
         *terrain.notes,
         *profile.notes,
         *pool_notes,
-        *_notes(recording, evidence, estimate.solution.converged),
+        *_notes(recording, estimate, config),
     )
     backdrop = take_backdrop(tiles, ride)
     return RideResult(
@@ -155,13 +159,17 @@ def _side_data(recording: Recording, ride: Ride) -> _SideData:
     places += [place for tag in recording.tags for place in (tag.start, tag.end)]
     locator = Locator.fitted(ride, places)
     problems: list[Problem] = []
-    shown = _collected(
-        problems, lambda: shown_percent(recording.call_outs, locator, stem + READINGS_ENDING)
-    )
+    read, source = recording.call_outs, stem + READINGS_ENDING
+    shown = _collected(problems, lambda: shown_percent(read, locator, source))
+    voltage = None
+    if shown is not None:  # else the same call-outs would be refused twice
+        voltage = _collected(
+            problems, lambda: shown_voltage(read, locator, recording.sheet, source)
+        )
     tags = _collected(problems, lambda: timed_tags(recording.tags, locator, stem + TAGS_ENDING))
-    if shown is None or tags is None:
+    if shown is None or voltage is None or tags is None:
         raise SideFileError(*problems)
-    return _SideData(shown, tags, locator.notes)
+    return _SideData(shown, voltage, tags, (*locator.notes, *voltage.notes))
 
 
 def _collected(problems: list[Problem], place: Callable[[], T]) -> T | None:
@@ -190,14 +198,15 @@ def _evidence(
     recording: Recording,
     sections: Sections,
     profile: Profile,
-    shown: ShownPercent,
+    side: _SideData,
     config: Config,
 ) -> Evidence:
     legs = _legs(sections, profile, recording.sheet, config)
     pack_log = _pack_log(recording, sections.ride)
     pedals = bool(recording.sheet.vehicle.pedal_assist)
+    sheet = recording.sheet
     parameters = ride_parameters(
-        recording.sheet,
+        sheet,
         legs.surfaces,
         priors=config.priors,
         surface_priors=config.surfaces,
@@ -206,16 +215,21 @@ def _evidence(
         pedalling_unknown=pedals and not np.isfinite(sections.ride.rider_w).any(),
         logged=pack_log is not None,
     )
+    of_voltage = voltage_parameters(
+        side.voltage, sheet, priors=config.priors, assumed=config.assumed
+    )
     return Evidence(
         sections=sections,
         legs=legs,
-        parameters=parameters,
+        parameters=Parameters((*parameters.items, *of_voltage)),
         height_covariance=profile.covariance_at(sections.edge_m),
-        shown=shown,
+        shown=side.shown,
         recharge=recording.sheet.recharge,
         wind_speed_m_s=recording.sheet.weather.wind_speed_m_s or 0.0,
         settings=config.estimate,
         pack_log=pack_log,
+        voltage=side.voltage,
+        cell=cell_of(sheet.vehicle.battery_chemistry),
     )
 
 
@@ -270,15 +284,17 @@ def _density(height_m: FloatArray, sheet: RideSheet, config: Config) -> FloatArr
     return np.asarray(air.density(celsius, pressure, humidity=humidity))
 
 
-def _notes(recording: Recording, evidence: Evidence, converged: bool) -> list[Note]:
+def _notes(recording: Recording, estimate: Estimate, config: Config) -> list[Note]:
     """What a reader of the numbers has to know."""
-    notes: list[Note] = []
+    evidence = estimate.evidence
+    notes = doubtful_mass(recording.sheet, config.priors, config.diagnostics)
     if evidence.pack_log is not None:
         notes += evidence.pack_log.notes
     elif recording.pack_log is not None:
         notes.append(Note("pack-log-elsewhere", "the pack log holds nothing of this ride's time"))
+    call_outs = len(evidence.shown) + len(evidence.voltage)
     measured = (
-        len(evidence.shown)
+        call_outs
         or evidence.pack_log is not None
         or any(
             value is not None
@@ -288,11 +304,8 @@ def _notes(recording: Recording, evidence: Evidence, converged: bool) -> list[No
     if not measured:
         message = "no call-outs and no recharge energy: this is the handbook's estimate"
         notes.append(Note("handbook-only", message))
-    elif len(evidence.shown) == 1:
+    elif len(recording.call_outs) == 1:
         notes.append(Note("one-call-out", "one call-out says nothing about the energy used"))
-    if unused := len(recording.call_outs) - len(evidence.shown):
-        message = f"{counted(unused, 'call-out')} of voltage alone not used: percent is needed"
-        notes.append(Note("voltage-not-used", message))
     if recording.sheet == RideSheet():
         notes.append(Note("no-ride-sheet", "no ride sheet: masses, battery and wind are guesses"))
     untagged = np.array([name == UNTAGGED for name in evidence.sections.surface])
@@ -305,7 +318,8 @@ def _notes(recording: Recording, evidence: Evidence, converged: bool) -> list[No
     if fast > LIGHT_VEHICLE_M_S:
         message = f"speeds up to {3.6 * fast:.0f} km/h: is this a light electric vehicle?"
         notes.append(Note("not-a-light-vehicle", message))
-    if not converged:
+    notes += diagnose(estimate, config.diagnostics)
+    if not estimate.solution.converged:
         message = "the estimate did not settle: its numbers may be off by more than they say"
         notes.append(Note("not-converged", message))
     return notes

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,14 +11,17 @@ from tests.motion.builders import plain_ride
 from wherewatt.allocate.callouts import ShownPercent
 from wherewatt.allocate.estimate import Evidence
 from wherewatt.allocate.loads import Legs
-from wherewatt.allocate.parameters import ride_parameters
+from wherewatt.allocate.parameters import Parameters, ride_parameters
+from wherewatt.allocate.voltage import ShownVoltage, no_voltage, voltage_parameters
 from wherewatt.arrays import FloatArray
 from wherewatt.config import load_config
 from wherewatt.ingest.sheet import RechargeSheet, RiderSheet, RideSheet, VehicleSheet
 from wherewatt.motion.ride import Ride
+from wherewatt.physics.battery import cell_of
 from wherewatt.sections.cutting import Sections
 
 CONFIG = load_config()
+RIDE_OF_AN_HOUR = plain_ride(duration_s=3600.0)
 SHEET = RideSheet(
     vehicle=VehicleSheet(mass_kg=18.0, battery_usable_wh=400.0), rider=RiderSheet(mass_kg=80.0)
 )
@@ -123,10 +127,31 @@ def make_shown(
     )
 
 
+def make_voltage(
+    ride: Ride,
+    time_s: FloatArray,
+    volts: FloatArray,
+    *,
+    resting: bool = True,
+    cells_in_series: int = 10,
+    level_known: bool = True,
+) -> ShownVoltage:
+    """Call-outs of voltage at times that are points of the ride."""
+    return ShownVoltage(
+        time_s=time_s,
+        distance_m=np.interp(time_s, ride.time_s, ride.distance_m),
+        volts=volts,
+        resting=np.full(len(time_s), resting),
+        cells_in_series=cells_in_series,
+        level_known=level_known,
+    )
+
+
 def make_evidence(
     ride: Ride | None = None,
     *,
     shown: ShownPercent | None = None,
+    voltage: ShownVoltage | None = None,
     recharge: RechargeSheet | None = None,
     sheet: RideSheet = SHEET,
     height_m: FloatArray | None = None,
@@ -135,11 +160,12 @@ def make_evidence(
     """Evidence of a plain ride; without call-outs and recharge if none are given."""
     ride = plain_ride() if ride is None else ride
     recharge = RechargeSheet() if recharge is None else recharge
+    voltage = no_voltage() if voltage is None else voltage
     sections = section_every(ride, section_m)
     edges = len(sections) + 1
     nothing = np.empty(0)
     parameters = ride_parameters(
-        RideSheet(vehicle=sheet.vehicle, rider=sheet.rider, recharge=recharge),
+        replace(sheet, recharge=recharge),
         ("asphalt",),
         priors=CONFIG.priors,
         surface_priors=CONFIG.surfaces,
@@ -147,13 +173,16 @@ def make_evidence(
         settings=CONFIG.estimate,
         pedalling_unknown=False,
     )
+    of_voltage = voltage_parameters(voltage, sheet, priors=CONFIG.priors, assumed=CONFIG.assumed)
     return Evidence(
         sections=sections,
         legs=legs_of(ride, height_m),
         wind_speed_m_s=0.0,
-        parameters=parameters,
+        parameters=Parameters((*parameters.items, *of_voltage)),
         height_covariance=0.25 * np.eye(edges) + 0.25,
         shown=make_shown(ride, nothing, nothing) if shown is None else shown,
         recharge=recharge,
         settings=CONFIG.estimate,
+        voltage=voltage,
+        cell=cell_of(sheet.vehicle.battery_chemistry),
     )

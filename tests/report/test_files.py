@@ -131,8 +131,8 @@ def test_numbers_survive_the_file(simulated_result: RideResult, folder: Path) ->
 def test_summary_has_the_keys_of_the_contract(folder: Path) -> None:
     summary = json.loads((folder / SUMMARY_NAME).read_text(encoding="utf-8"))
     assert set(summary) == {
-        "schema", "track", "energy", "range", "calibration", "display", "features", "warnings",
-        "versions", "config",
+        "schema", "track", "energy", "range", "calibration", "display", "verdict", "features",
+        "warnings", "versions", "config",
     }  # fmt: skip
     interval = {"mean", "sd", "low90", "high90"}
     assert set(summary["energy"]) == {"battery_wh", "wh_per_km", "by_cause_wh"}
@@ -143,9 +143,15 @@ def test_summary_has_the_keys_of_the_contract(folder: Path) -> None:
     for cause in summary["energy"]["by_cause_wh"].values():
         assert set(cause) == {"mean", "sd"}
     for parameter in summary["calibration"]["parameters"]:
-        assert set(parameter) == {"name", "unit", "prior_mean", "prior_sd", "mean", "sd"}
+        assert set(parameter) == {
+            "name", "unit", "prior_mean", "prior_sd", "mean", "sd", "low90", "high90",
+            "informed_pct", "said",
+        }  # fmt: skip
     for call_out in summary["display"]:
-        assert set(call_out) == {"at_km", "shown_pct", "estimated_pct", "sd"}
+        assert set(call_out) == {
+            "at_km", "shown_pct", "estimated_pct", "sd", "expected_pct", "residual_points",
+            "residual_sds", "weight_pct", "set_aside",
+        }  # fmt: skip
     for warning in summary["warnings"]:
         assert set(warning) == {"code", "message"}
     assert len(summary["track"]["sha256"]) == 64

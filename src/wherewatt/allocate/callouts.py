@@ -18,7 +18,7 @@ from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.errors import Problem, SideFileError
 from wherewatt.ingest.readings import CallOut, CallOutState
 from wherewatt.motion.locate import Locator
-from wherewatt.physics.battery import charge_surplus
+from wherewatt.physics.battery import NMC811, Cell, charge_surplus
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,6 +102,8 @@ class Load:
     lately_w : battery power over the last minute [W], which a late display misses.
     used_share, left : shares of the energy that are used and that remain [1].
     capacity_wh : usable capacity [Wh].
+    pack_ohm : resistance of the pack [Ω]; zero where no voltage was read.
+    at_voltage : the same at the call-outs of voltage, where there are any.
     """
 
     now_w: FloatArray
@@ -109,6 +111,8 @@ class Load:
     used_share: FloatArray
     left: FloatArray
     capacity_wh: float
+    pack_ohm: float = 0.0
+    at_voltage: Load | None = None
 
 
 def display_sd(load: Load, settings: EstimateSettings) -> FloatArray:
@@ -132,6 +136,7 @@ def predict_display(
     used_wh: FloatArray,
     load: Load,
     values: Mapping[str, float],
+    cell: Cell = NMC811,
 ) -> Prediction:
     """Predict what the display shows at each call-out.
 
@@ -140,10 +145,11 @@ def predict_display(
     used_wh : (m,) energy used before each call-out [Wh].
     load : what the battery was doing.
     values : parameter values.
+    cell : what the pack is made of: how far percent of charge is from percent of energy.
     """
     capacity = values["battery_usable_wh"]
     left = values["start_charge"] - used_wh / capacity
-    surplus, bend_slope = charge_surplus(left)
+    surplus, bend_slope = charge_surplus(left, cell)
     sag_kw = np.where(shown.resting, 0.0, np.maximum(load.now_w, 0.0)) / 1000.0
     late = 100.0 * load.lately_w / 3600.0 / capacity
     percent = (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from wherewatt.allocate.callouts import ShownPercent
 from wherewatt.allocate.factor import Factor
@@ -10,8 +10,10 @@ from wherewatt.allocate.loads import Legs
 from wherewatt.allocate.pack_log import PackLog
 from wherewatt.allocate.parameters import Parameters
 from wherewatt.allocate.settings import EstimateSettings
+from wherewatt.allocate.voltage import ShownVoltage, no_voltage
 from wherewatt.arrays import FloatArray
 from wherewatt.ingest.sheet import RechargeSheet
+from wherewatt.physics.battery import BLEND, Cell
 from wherewatt.sections.cutting import Sections
 
 
@@ -31,6 +33,8 @@ class Evidence:
     pack_log : energy that a logger counted, or None.
     known : what other rides of the vehicle say of its parameters, or None.
     settings : the estimate's settings.
+    voltage : call-outs of voltage.
+    cell : what the pack is made of.
     """
 
     sections: Sections
@@ -43,3 +47,5 @@ class Evidence:
     settings: EstimateSettings
     pack_log: PackLog | None = None
     known: Factor | None = None
+    voltage: ShownVoltage = field(default_factory=no_voltage)
+    cell: Cell = BLEND

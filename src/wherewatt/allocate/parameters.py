@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wherewatt.allocate.settings import Assumed, EstimateSettings, Prior, PriorKind, SurfacePrior
+from wherewatt.allocate.temperature import rolling_at, usable_at
 from wherewatt.arrays import FloatArray
 from wherewatt.ingest.sheet import RideSheet
 from wherewatt.sections.surface import UNTAGGED
@@ -119,7 +120,10 @@ def ride_parameters(
     for name in _VEHICLE_KEYS:
         stated = getattr(sheet.vehicle, name)
         kind = getattr(sheet.kind, name) if sheet.kind else None
-        items.append(Parameter(name, _stated(priors[name], stated, kind, settings)))
+        prior = _stated(priors[name], stated, kind, settings)
+        if name == "rolling_resistance" and stated is None:
+            prior = rolling_at(prior, sheet.weather.temperature_c, assumed)
+        items.append(Parameter(name, prior))
     for name in ("fixed_loss_w", "winding_loss_w_n2", "unsteadiness_m_s2"):
         items.append(Parameter(name, priors[name]))
     for surface in sorted(surfaces):
@@ -135,7 +139,9 @@ def ride_parameters(
         items.append(Parameter("regenerative_share", priors["regenerative_share"]))
     if pedalling_unknown:
         items.append(Parameter("pedal_power_w", priors["pedal_power_w"]))
-    items.append(Parameter("battery_usable_wh", _usable(sheet, priors, settings)))
+    share = usable_at(priors["usable_share"], sheet.weather.temperature_c, assumed)
+    usable = _usable(sheet, share, priors["battery_nominal_wh"], settings)
+    items.append(Parameter("battery_usable_wh", usable))
     if sheet.recharge.wall_energy_wh is not None:
         stated = sheet.recharge.charger_efficiency
         efficiency = _stated(priors["charger_efficiency"], stated, None, settings)
@@ -198,9 +204,8 @@ def _wind(sheet: RideSheet, prior: Prior, assumed: Assumed) -> list[Parameter]:
     return [Parameter("wind_east_m_s", east), Parameter("wind_north_m_s", north)]
 
 
-def _usable(sheet: RideSheet, priors: Mapping[str, Prior], settings: EstimateSettings) -> Prior:
+def _usable(sheet: RideSheet, share: Prior, nominal: Prior, settings: EstimateSettings) -> Prior:
     """Usable capacity [Wh]: stated, or a share of the nominal one."""
-    nominal, share = priors["battery_nominal_wh"], priors["usable_share"]
     if sheet.vehicle.battery_usable_wh is not None:
         return Prior(
             PriorKind.LOG,

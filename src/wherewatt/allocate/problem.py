@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wherewatt.allocate.callouts import Load, Prediction, display_sd, predict_display
+from wherewatt.allocate.callouts import (
+    Load,
+    Prediction,
+    ShownPercent,
+    display_sd,
+    predict_display,
+)
 from wherewatt.allocate.cells import CellEnergy, Cells, cell_energy, cut_cells
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.gauss_newton import Measurements
 from wherewatt.allocate.loads import Loads, leg_loads
 from wherewatt.allocate.parameters import natural
-from wherewatt.arrays import FloatArray
+from wherewatt.allocate.voltage import (
+    VoltagePrediction,
+    predict_voltage,
+    start_from_voltage,
+    voltage_sd,
+)
+from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.units import JOULES_PER_WATT_HOUR, STANDARD_GRAVITY_M_S2
 
 _SAG_WINDOW_S = 15.0  # a display filters the voltage over some seconds; common practice, no source
@@ -38,6 +51,7 @@ class _Predicted:
     energy: CellEnergy
     leg_factor: FloatArray
     display: Prediction
+    voltage: VoltagePrediction | None
     value_slopes: dict[str, float]
 
 
@@ -46,12 +60,14 @@ class RideProblem:
 
     def __init__(self, evidence: Evidence) -> None:
         self.evidence = evidence
-        self.cells = cut_cells(
+        cells = cut_cells(
             evidence.sections,
-            evidence.shown,
+            _all_call_outs(evidence),
             evidence.settings,
             wind_speed_m_s=evidence.wind_speed_m_s,
         )
+        self.before_voltage = cells.before[len(evidence.shown) :]
+        self.cells = replace(cells, before=cells.before[: len(evidence.shown)])
         self.logged_wh = self._logged()
         self.cells = self.cells.each_alone(
             np.isfinite(self.logged_wh), evidence.settings.logged_stretch_spread
@@ -70,26 +86,30 @@ class RideProblem:
     def start(self) -> FloatArray:
         """The priors' centers, but with the charge at the start that the call-outs suggest."""
         scores = np.zeros(self.unknowns)
-        shown, parameters = self.evidence.shown, self.evidence.parameters
-        if len(shown):
-            used = self.load_at(scores).used_share
-            number = parameters.index["start_charge"]
-            prior = parameters.items[number].prior
-            at_start = float(np.median(shown.percent / 100.0 + used))
-            scores[number] = (at_start - prior.center) / prior.spread
+        evidence, parameters = self.evidence, self.evidence.parameters
+        load = self.load_at(scores)
+        if len(evidence.shown):
+            at_start = float(np.median(evidence.shown.percent / 100.0 + load.used_share))
+        elif load.at_voltage is not None:
+            used = load.at_voltage.used_share
+            at_start = start_from_voltage(evidence.voltage, used, evidence.cell)
+        else:
+            return scores
+        number = parameters.index["start_charge"]
+        prior = parameters.items[number].prior
+        scores[number] = (at_start - prior.center) / prior.spread
         return scores
 
     def at(self, scores: FloatArray, load: Load) -> Point:
         """Everything the unknowns predict, with the load at the call-outs held fixed."""
         point = self._predict(scores, load)
-        sd = display_sd(load, self.evidence.settings)
         values = self.evidence.parameters.values(scores)
         return Point(
             point.loads,
             point.energy,
             point.leg_factor,
             point.display,
-            self._measurements(point, sd, values),
+            self._measurements(point, load, values),
         )
 
     def _predict(self, scores: FloatArray, load: Load) -> _Predicted:
@@ -111,46 +131,78 @@ class RideProblem:
             height_modes=self.height_modes,
             weight_n=values["mass_kg"] * STANDARD_GRAVITY_M_S2,
         )
-        used = np.concatenate([[0.0], np.cumsum(energy.wh)])[cells.before]
-        display = predict_display(evidence.shown, used, load, values)
+        used = np.concatenate([[0.0], np.cumsum(energy.wh)])
+        display = predict_display(
+            evidence.shown, used[cells.before], load, values, cell=evidence.cell
+        )
+        voltage = self._voltage(used[self.before_voltage], load, values)
         legs = np.diff(np.append(cells.first_leg, len(loads.battery_j)))
         leg_factor = np.repeat(np.exp(log_factors)[cells.stretch], legs)
-        return _Predicted(loads, energy, leg_factor, display, slopes)
+        return _Predicted(loads, energy, leg_factor, display, voltage, slopes)
+
+    def _voltage(
+        self, used_wh: FloatArray, load: Load, values: Mapping[str, float]
+    ) -> VoltagePrediction | None:
+        if load.at_voltage is None:
+            return None
+        evidence = self.evidence
+        return predict_voltage(
+            evidence.voltage,
+            used_wh,
+            load.at_voltage,
+            values,
+            cell=evidence.cell,
+            settings=evidence.settings,
+        )
 
     def load_at(self, scores: FloatArray) -> Load:
         """What the battery did at the call-outs, at given scores."""
-        shown, values = self.evidence.shown, self.evidence.parameters.values(scores)
-        nothing = np.zeros(len(shown))
+        evidence, values = self.evidence, self.evidence.parameters.values(scores)
+        nothing = np.zeros(len(evidence.shown))
         idle = Load(nothing, nothing, nothing, nothing, values["battery_usable_wh"])
         point = self._predict(scores, idle)
-        time = self.evidence.sections.ride.time_s
-        counter = np.concatenate([[0.0], np.cumsum(point.loads.battery_j * point.leg_factor)])
+        joules = point.loads.battery_j * point.leg_factor
+        counter_j = np.concatenate([[0.0], np.cumsum(joules)])
+        load = self._load(evidence.shown.time_s, counter_j, values)
+        if not len(evidence.voltage):
+            return load
+        at_voltage = self._load(evidence.voltage.time_s, counter_j, values)
+        ohm = values["pack_resistance_ohm"]
+        return replace(load, at_voltage=replace(at_voltage, pack_ohm=ohm))
+
+    def _load(self, at_s: FloatArray, counter_j: FloatArray, values: Mapping[str, float]) -> Load:
+        """What the battery did at given times, by the counter of its energy at the points."""
+        time, capacity = self.evidence.sections.ride.time_s, values["battery_usable_wh"]
+        counted = np.interp(at_s, time, counter_j)
 
         def mean_power(window_s: float) -> FloatArray:
-            start = np.maximum(shown.time_s - window_s, time[0])
-            spent = np.interp(shown.time_s, time, counter) - np.interp(start, time, counter)
-            return spent / np.maximum(shown.time_s - start, 1.0)
+            start = np.maximum(at_s - window_s, time[0])
+            spent = counted - np.interp(start, time, counter_j)
+            return np.asarray(spent / np.maximum(at_s - start, 1.0))
 
-        used = np.interp(shown.time_s, time, counter) / JOULES_PER_WATT_HOUR
+        used_share = counted / JOULES_PER_WATT_HOUR / capacity
         return Load(
             now_w=mean_power(_SAG_WINDOW_S),
             lately_w=mean_power(_LATE_WINDOW_S),
-            used_share=used / values["battery_usable_wh"],
-            left=values["start_charge"] - used / values["battery_usable_wh"],
-            capacity_wh=values["battery_usable_wh"],
+            used_share=used_share,
+            left=values["start_charge"] - used_share,
+            capacity_wh=capacity,
         )
 
     def _measurements(
-        self, point: _Predicted, display_sd: FloatArray, values: dict[str, float]
+        self, point: _Predicted, load: Load, values: dict[str, float]
     ) -> Measurements:
-        shown = self.evidence.shown
+        shown, settings, display = self.evidence.shown, self.evidence.settings, point.display
         parts = [
             Measurements(
-                residual=shown.percent - point.display.percent,
-                slopes=self._display_slopes(point),
-                sd=display_sd,
-                dof=np.full(len(shown), self.evidence.settings.student_dof),
+                residual=shown.percent - display.percent,
+                slopes=self._call_out_slopes(
+                    point, self.cells.before, display.per_used, display.slopes
+                ),
+                sd=display_sd(load, settings),
+                dof=np.full(len(shown), settings.student_dof),
             ),
+            *self._volts(point, load, values),
             *self._recharge(point, values),
             *self._measured_cells(point, values),
             *self._known(point, values),
@@ -163,15 +215,33 @@ class RideProblem:
             )
         )
 
-    def _display_slopes(self, point: _Predicted) -> FloatArray:
-        """(m, u) derivative of the predicted percent."""
-        energy, display = point.energy, point.display
-        so_far = np.vstack([np.zeros(self.unknowns), np.cumsum(energy.slopes, axis=0)])
-        rows = display.per_used[:, None] * so_far[self.cells.before]
+    def _call_out_slopes(
+        self,
+        point: _Predicted,
+        before: IntArray,
+        per_used: FloatArray,
+        slopes: Mapping[str, FloatArray],
+    ) -> FloatArray:
+        """(m, u) derivative of predicted call-outs, of which `before` counts the cells."""
+        so_far = np.vstack([np.zeros(self.unknowns), np.cumsum(point.energy.slopes, axis=0)])
+        rows = per_used[:, None] * so_far[before]
         index = self.evidence.parameters.index
-        for name, slope in display.slopes.items():
+        for name, slope in slopes.items():
             rows[:, index[name]] += slope * point.value_slopes[name]
         return np.asarray(rows)
+
+    def _volts(
+        self, point: _Predicted, load: Load, values: Mapping[str, float]
+    ) -> list[Measurements]:
+        """Call-outs of voltage."""
+        evidence, voltage = self.evidence, point.voltage
+        if voltage is None or load.at_voltage is None:
+            return []
+        shown, settings = evidence.voltage, evidence.settings
+        sd = voltage_sd(shown, load.at_voltage, cell=evidence.cell, settings=settings)
+        slopes = self._call_out_slopes(point, self.before_voltage, voltage.per_used, voltage.slopes)
+        dof = np.full(len(shown), settings.student_dof)
+        return [Measurements(shown.volts - voltage.volts, slopes, sd, dof)]
 
     def _recharge(self, point: _Predicted, values: dict[str, float]) -> list[Measurements]:
         """Energy put back: metered at the pack, or at the wall through the charger.
@@ -233,6 +303,17 @@ class RideProblem:
             index = self.evidence.parameters.index["start_charge"]
             row[index] = point.value_slopes["start_charge"]
         return _normal(above, row, self.evidence.settings.overfull_spread)
+
+
+def _all_call_outs(evidence: Evidence) -> ShownPercent:
+    """Call-outs of percent, then those of voltage: cells end at all of them."""
+    shown, voltage = evidence.shown, evidence.voltage
+    return ShownPercent(
+        time_s=np.concatenate([shown.time_s, voltage.time_s]),
+        distance_m=np.concatenate([shown.distance_m, voltage.distance_m]),
+        percent=np.concatenate([shown.percent, np.full(len(voltage), np.nan)]),
+        resting=np.concatenate([shown.resting, voltage.resting]),
+    )
 
 
 def _normal(excess: float, slopes: FloatArray, sd: float) -> Measurements:

@@ -69,14 +69,15 @@ def cells_in_series(
         best, second = np.argsort(costs)[:2]
         if costs[best] < _CLEAR < costs[second] - costs[best]:
             count = common[best]
-            return Series(count, True, f"taken as {count} cells in series, as percent suggests")
+            return Series(count, True, f"{count} cells in series, by the percent shown with them")
     full_v = _FULL_LFP_V if chemistry is Chemistry.LFP else _FULL_CELL_V
     for count in common:
         if -_BELOW_FULL < float(np.max(volts)) / (count * full_v) - 1.0 < _SLACK_V / full_v:
-            told = f"the highest taken as that of {count} full cells in series"
+            told = f"{count} cells in series, by the highest: taken as that of a full pack"
             return Series(count, True, told)
     count = max(1, round(float(np.median(volts)) / _nominal_cell_v(chemistry)))
-    return Series(count, False, "only their changes are used")
+    told = "cells in series not known: only changes count; battery_nominal_v would tell"
+    return Series(count, False, told)
 
 
 def _near_label(
@@ -93,7 +94,7 @@ def _near_label(
     best = min(neighbours, key=cost)
     if best == labelled or cost(labelled) - cost(best) < 0.5 * _CLEAR:
         return Series(labelled, True, "")
-    told = f"they fit {best} cells in series, not the {labelled} of {nominal_v:g} V"
+    told = f"{best} cells in series fit them, not the {labelled} of {nominal_v:g} V"
     return Series(best, True, told)
 
 

@@ -56,6 +56,11 @@ class Assumed:
     wind_height_ratio: float
     wind_height_ratio_spread: float
     humidity: float
+    handbook_c: float
+    rolling_per_k: float
+    change_doubt: float
+    cold_doubt: float
+    unknown_level_v: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +77,11 @@ class EstimateSettings:
     refresh_s: float
     near_empty_pct: float
     near_empty_sd_points: float
+    voltage_step_v: float
+    cell_sd_v: float
+    cell_charge_sd: float
+    slow_sag_share: float
+    sag_doubt: float
     stretch_m: float
     stretch_spread: float
     untagged_spread: float
@@ -84,3 +94,23 @@ class EstimateSettings:
     logged_spread: float
     logged_stretch_spread: float
     logged_floor_wh: float
+    set_aside_weight: float
+    silent_pct: float
+    told_pct: float
+    off_points: float
+
+
+@dataclass(frozen=True, slots=True)
+class DiagnosticSettings:
+    """How odd is odd enough to be said; reasons in the configuration file.
+
+    Numbers called `…_sds` are standard deviations.
+    """
+
+    callout_chance: float
+    account_sds: float
+    edge_sds: float
+    edge_informed_pct: float
+    wind_sds: float
+    height_sds: float
+    mass_sds: float

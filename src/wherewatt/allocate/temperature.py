@@ -20,7 +20,7 @@ def rolling_at(prior: Prior, temperature_c: float | None, assumed: Assumed) -> P
     if temperature_c is None:
         return prior
     change = -assumed.rolling_per_k * (temperature_c - assumed.handbook_c)
-    return _changed(prior, change, assumed.rolling_doubt * change, temperature_c)
+    return _changed(prior, change, assumed.change_doubt * change, temperature_c)
 
 
 def usable_at(prior: Prior, temperature_c: float | None, assumed: Assumed) -> Prior:
@@ -36,7 +36,7 @@ def resistance_at(prior: Prior, temperature_c: float | None, assumed: Assumed) -
     if temperature_c is None:
         return prior
     change = np.log(2.0) / 25.0 * (assumed.handbook_c - temperature_c)
-    return _changed(prior, change, assumed.rolling_doubt * change, temperature_c)
+    return _changed(prior, change, assumed.change_doubt * change, temperature_c)
 
 
 def _changed(prior: Prior, change: float, doubt: float, temperature_c: float) -> Prior:

@@ -11,6 +11,7 @@ from typing import Any
 
 from wherewatt.errors import ConfigError, SideFileError, nearest_name
 from wherewatt.ingest.sidefile import ProblemList, quoted, read_text
+from wherewatt.physics.battery import Chemistry
 from wherewatt.units import SUFFIXES, Conversion
 
 
@@ -24,6 +25,7 @@ class VehicleSheet:
     mass_kg : mass with battery, without rider [kg].
     battery_nominal_wh, battery_nominal_v : as on the label [Wh], [V].
     battery_usable_wh : energy from full to empty as ridden [Wh].
+    battery_chemistry : what the cells are made of.
     drag_area_m2 : drag coefficient times frontal area, with rider [m²].
     rolling_resistance : coefficient on smooth asphalt [1].
     drivetrain_efficiency : battery to wheel [1].
@@ -36,6 +38,7 @@ class VehicleSheet:
     battery_nominal_wh: float | None = None
     battery_nominal_v: float | None = None
     battery_usable_wh: float | None = None
+    battery_chemistry: Chemistry | None = None
     drag_area_m2: float | None = None
     rolling_resistance: float | None = None
     drivetrain_efficiency: float | None = None
@@ -112,10 +115,11 @@ class Range:
     high: float
 
 
-Rule = Range | type[bool] | type[str]
+Rule = Range | type[bool] | type[str] | type[Chemistry]
 
-# Every key a sheet may hold: a range for a number, bool for yes or no, str for text. The ranges
-# are wide on purpose: they catch a wrong unit or a slip of the finger, not an unusual vehicle.
+# Every key a sheet may hold: a range for a number, bool for yes or no, str for text, Chemistry for
+# one of its names. The ranges are wide on purpose: they catch a wrong unit or a slip of the finger,
+# not an unusual vehicle.
 KEYS: Mapping[str, Mapping[str, Rule]] = {
     "vehicle": {
         "name": str,
@@ -123,6 +127,7 @@ KEYS: Mapping[str, Mapping[str, Rule]] = {
         "battery_nominal_wh": Range(10.0, 100_000.0),
         "battery_nominal_v": Range(6.0, 1000.0),
         "battery_usable_wh": Range(10.0, 120_000.0),
+        "battery_chemistry": Chemistry,
         "drag_area_m2": Range(0.05, 5.0),
         "rolling_resistance": Range(0.001, 0.2),
         "drivetrain_efficiency": Range(0.2, 1.0),
@@ -257,6 +262,8 @@ def _check_value(
     problems: ProblemList,
 ) -> Any:
     """Convert to the base unit; None, and a problem, if of the wrong type or size."""
+    if rule is Chemistry:
+        return _check_chemistry(place, value, problems)
     if not isinstance(rule, Range):
         if isinstance(value, rule):
             return value
@@ -272,6 +279,15 @@ def _check_value(
         problems.add(place, _shown(value), f"a number from {limits}")
         return None
     return float(value) * conversion.factor + conversion.offset
+
+
+def _check_chemistry(place: str, value: Any, problems: ProblemList) -> Chemistry | None:
+    names = [chemistry.value for chemistry in Chemistry]
+    try:
+        return Chemistry(value.strip().casefold() if isinstance(value, str) else value)
+    except ValueError:
+        problems.add(place, _shown(value), "one of " + ", ".join(f'"{name}"' for name in names))
+        return None
 
 
 def _shown(value: Any) -> str:

@@ -12,6 +12,7 @@ import pandas as pd
 from wherewatt import __version__
 from wherewatt.allocate.ledger import Measure
 from wherewatt.allocate.loads import CAUSES
+from wherewatt.allocate.verdict import Verdict, verdict_of
 from wherewatt.arrays import FloatArray
 from wherewatt.columns import LEG_COLUMNS, SECTION_COLUMNS, as_declared
 from wherewatt.physics.road_load import headwind
@@ -127,6 +128,7 @@ def summary(result: RideResult) -> dict[str, Any]:
             "parameters": calibration(result),
         },
         "display": display(result),
+        "verdict": list(verdict(result).sentences),
         "features": features(result),
         "warnings": [{"code": note.code, "message": note.message} for note in result.notes],
         "versions": {"python": platform.python_version(), **_versions()},
@@ -136,36 +138,49 @@ def summary(result: RideResult) -> dict[str, Any]:
 
 def calibration(result: RideResult) -> list[dict[str, Any]]:
     """Every parameter before and after the ride, in its own unit."""
-    estimate = result.estimate
-    values, sds = estimate.values, estimate.value_sds
-    origin = estimate.evidence.parameters.slopes(np.zeros(len(estimate.evidence.parameters)))
+    parameters, sds = result.estimate.evidence.parameters, result.estimate.value_sds
+    origin = parameters.slopes(np.zeros(len(parameters)))
     return [
         {
-            "name": item.name,
-            "unit": item.prior.unit,
-            "prior_mean": item.prior.center,
-            "prior_sd": abs(origin[item.name]),
-            "mean": values[item.name],
-            "sd": sds[item.name],
+            "name": of.item.name,
+            "unit": of.item.prior.unit,
+            "prior_mean": of.item.prior.center,
+            "prior_sd": abs(origin[of.item.name]),
+            "mean": of.mean,
+            "sd": sds[of.item.name],
+            "low90": of.low90,
+            "high90": of.high90,
+            "informed_pct": of.informed_pct,
+            "said": of.said,
         }
-        for item in estimate.evidence.parameters.items
+        for of in verdict(result).parameters
     ]
 
 
-def display(result: RideResult) -> list[dict[str, float]]:
-    """What the display showed at each call-out against what was left [%]."""
-    shown = result.estimate.evidence.shown
+def display(result: RideResult) -> list[dict[str, Any]]:
+    """What the display showed at each call-out against what was left and what was expected [%]."""
+    return [
+        {
+            "at_km": of.at_m / 1000.0,
+            "shown_pct": of.shown_pct,
+            "estimated_pct": of.left_pct,
+            "sd": of.left_sd,
+            "expected_pct": of.expected_pct,
+            "residual_points": of.residual_points,
+            "residual_sds": of.residual_sds,
+            "weight_pct": of.weight_pct,
+            "set_aside": of.set_aside,
+        }
+        for of in verdict(result).call_outs
+    ]
+
+
+def verdict(result: RideResult) -> Verdict:
+    """What the ride taught."""
     remaining, sd = result.remaining
-    time = result.ride.time_s
-    return [
-        {
-            "at_km": float(shown.distance_m[row]) / 1000.0,
-            "shown_pct": float(shown.percent[row]),
-            "estimated_pct": 100.0 * float(np.interp(shown.time_s[row], time, remaining)),
-            "sd": 100.0 * float(np.interp(shown.time_s[row], time, sd)),
-        }
-        for row in range(len(shown))
-    ]
+    at_s, time_s = result.estimate.evidence.shown.time_s, result.ride.time_s
+    left, left_sd = (np.interp(at_s, time_s, values) for values in (remaining, sd))
+    return verdict_of(result.estimate, left, left_sd)
 
 
 def features(result: RideResult) -> list[dict[str, Any]]:

@@ -85,6 +85,10 @@ PARAMETER_WORDS = {
     "display_bend": ParameterWords("Display counts energy (0) or charge (1)", ""),
     "display_sag": ParameterWords("Sag of the display under load", "points/kW"),
     "display_delay_s": ParameterWords("Delay of the display", "s"),
+    "pack_resistance_ohm": ParameterWords("Resistance of the pack", "mΩ", 1000.0),
+    "cell_offset_v": ParameterWords("Voltage of a cell, off its curve", "mV", 1000.0),
+    "cell_towards_nca": ParameterWords("Cell curve from NMC (−0.5) to NCA (0.5)", ""),
+    "cell_towards_flat": ParameterWords("Cell curve from NMC811 (0) to flatter NMC (1)", ""),
 }
 
 
