@@ -6,7 +6,8 @@ The balance of a leg is an identity:
               + drivetrain + auxiliary
 
 where drivetrain = battery-to-wheel loss (a share of the work, a fixed power while moving, and the
-heat of the winding, which grows with the square of the force) and brakes ≥ 0 is what the balance at the wheel leaves over, less what regenerative braking returns.
+heat of the winding, which grows with the square of the force) and brakes ≥ 0 is what the balance at
+the wheel leaves over, less what regenerative braking returns.
 """
 
 from __future__ import annotations
