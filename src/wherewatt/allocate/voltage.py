@@ -29,7 +29,7 @@ from wherewatt.physics.battery import (
     TOWARDS_NCA,
     Cell,
     Chemistry,
-    charge_surplus,
+    charge_left,
     open_circuit,
 )
 from wherewatt.text import counted
@@ -209,8 +209,7 @@ def predict_voltage(
     """
     capacity, series = values["battery_usable_wh"], shown.cells_in_series
     left = values["start_charge"] - used_wh / capacity
-    surplus, bend = charge_surplus(left, cell)
-    charge = left + surplus
+    charge, per_energy = charge_left(left, cell)
     level, slope = open_circuit(charge, cell)
     current = _felt_current(shown, load, settings)
     slopes = {"pack_resistance_ohm": -current, "cell_offset_v": np.full(len(shown), float(series))}
@@ -220,7 +219,7 @@ def predict_voltage(
             level, slope = level + values[name] * apart, slope + values[name] * tilt
             slopes[name] = series * apart
     volts = series * (level + values["cell_offset_v"]) - values["pack_resistance_ohm"] * current
-    per_left = series * slope * (1.0 + bend)
+    per_left = series * slope * per_energy
     slopes["start_charge"] = per_left
     slopes["battery_usable_wh"] = per_left * used_wh / capacity**2
     return VoltagePrediction(volts, -per_left / capacity, slopes)
@@ -238,7 +237,7 @@ def voltage_sd(
     The meter's last digit, what is left of the curve's error (more where it is steep, for nobody
     knows where empty is), and the current at the very moment.
     """
-    charge = load.left + charge_surplus(load.left, cell)[0]
+    charge = charge_left(load.left, cell)[0]
     steep = np.maximum(open_circuit(charge, cell)[1], 0.0) * settings.cell_charge_sd
     sag = load.pack_ohm * _felt_current(shown, load, settings)
     return np.sqrt(
@@ -250,9 +249,9 @@ def voltage_sd(
 
 def start_from_voltage(shown: ShownVoltage, used_share: FloatArray, cell: Cell = BLEND) -> float:
     """Share of the energy at the start that the voltages suggest, the sag left aside."""
-    charge = np.linspace(0.0, 1.0, 401)
-    left = charge - charge_surplus(charge, cell)[0]
-    level = np.interp(shown.volts / shown.cells_in_series, open_circuit(charge, cell)[0], left)
+    left = np.linspace(0.0, 1.0, 401)
+    curve = open_circuit(charge_left(left, cell)[0], cell)[0]
+    level = np.interp(shown.volts / shown.cells_in_series, curve, left)
     return float(np.median(level + used_share))
 
 

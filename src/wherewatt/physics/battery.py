@@ -127,10 +127,14 @@ def open_circuit(charge: FloatArray | float, cell: Cell = NMC811) -> tuple[Float
 
 @cache
 def _curve(cell: Cell) -> tuple[Callable[[FloatArray], FloatArray], ...]:
-    """The interpolated table and its derivative."""
+    return _interpolated(CHARGE, cell.open_circuit_v)
+
+
+def _interpolated(x: FloatArray, y: FloatArray) -> tuple[Callable[[FloatArray], FloatArray], ...]:
+    """A table between its points, and its derivative."""
     from scipy.interpolate import PchipInterpolator  # slow to import, and few rides need it
 
-    curve = PchipInterpolator(CHARGE, cell.open_circuit_v)
+    curve = PchipInterpolator(x, y)
     return curve, curve.derivative()
 
 
@@ -164,6 +168,23 @@ def charge_surplus(
         np.asarray(np.interp(energy, level, surplus)),
         np.where(inside, np.interp(energy, level, slope), 0.0),
     )
+
+
+def charge_left(energy: FloatArray | float, cell: Cell = NMC811) -> tuple[FloatArray, FloatArray]:
+    """Share of the charge that remains at a share of the energy, and its derivative.
+
+    Beyond empty and full its tangents there; the slope is exact and has no jumps.
+    """
+    curve, slope = _charge_curve(cell)
+    inside = np.asarray(np.clip(energy, 0.0, 1.0))
+    tilt = np.asarray(slope(inside))
+    return np.asarray(curve(inside)) + tilt * (energy - inside), tilt
+
+
+@cache
+def _charge_curve(cell: Cell) -> tuple[Callable[[FloatArray], FloatArray], ...]:
+    level, surplus, _ = _surplus_table(cell)
+    return _interpolated(level, level + surplus)
 
 
 @cache
