@@ -35,7 +35,7 @@ from wherewatt.physics.battery import cell_of
 from wherewatt.report.backdrop import take_backdrop
 from wherewatt.report.result import RideResult
 from wherewatt.sections.cutting import Sections, cut_sections
-from wherewatt.sections.places import match_places
+from wherewatt.sections.places import at_structures
 from wherewatt.sections.surface import UNTAGGED, TimedTag, timed_tags
 from wherewatt.terrain.blend import blend_heights
 from wherewatt.terrain.fetch import TileFetcher, cache_folder
@@ -74,6 +74,23 @@ def open_tiles(folders: Sequence[Path], *, fetch: bool = False) -> TileFolder:
     return TileFolder(places, fetch=TileFetcher(cache) if fetch else None)
 
 
+def read_ride(track_path: Path, config: Config) -> tuple[Recording, Ride]:
+    """Read a track with its side files, and clean the track.
+
+    Raises
+    ------
+    InputError
+        If the track or a side file cannot be used.
+    """
+    recording = read_recording(
+        track_path,
+        known_surfaces=config.surfaces,
+        vehicle_kinds=config.vehicles,
+        limits=config.ingest,
+    )
+    return recording, trace_ride(recording.track, config.motion)
+
+
 def analyse(
     track_path: Path, tiles: TileFolder, config: Config, library: Library | None = None
 ) -> RideResult:
@@ -91,13 +108,7 @@ def analyse(
     EstimateError
         If the numbers do not allow an estimate.
     """
-    recording = read_recording(
-        track_path,
-        known_surfaces=config.surfaces,
-        vehicle_kinds=config.vehicles,
-        limits=config.ingest,
-    )
-    ride = trace_ride(recording.track, config.motion)
+    recording, ride = read_ride(track_path, config)
     side = _side_data(recording, ride)
     nodes = nodes_of(ride, config.terrain)
     terrain = tiles.survey(nodes.latitude_deg, nodes.longitude_deg)
@@ -185,9 +196,7 @@ def _on_structure(
     ride: Ride, nodes: Nodes, recording: Recording, side: _SideData, config: Config
 ) -> BoolArray:
     """(k,) True at nodes on a structure that the user tagged."""
-    structures = [place for place in recording.places if place.structure]
-    along = match_places(ride, structures, config.places) >= 0
-    inside = np.asarray(along[np.searchsorted(ride.time_s[1:-1], nodes.time_s)])
+    inside = at_structures(ride, nodes.time_s, recording.places, config.places)
     for tag in side.tags:
         if tag.structure:
             inside |= (nodes.time_s >= tag.start_s) & (nodes.time_s <= tag.end_s)

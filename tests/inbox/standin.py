@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from wherewatt.errors import OutputError, Problem, TrackError
-from wherewatt.inbox.drops import SIDE_ENDINGS
 from wherewatt.inbox.job import Made
 from wherewatt.inbox.settings import WatchSettings
 from wherewatt.inbox.teller import Status
 from wherewatt.inbox.watch import watch_folder
+from wherewatt.ingest.recording import SIDE_ENDINGS
 
 RESULT_NAMES = ("first.txt", "second.txt")
 

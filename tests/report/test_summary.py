@@ -7,7 +7,7 @@ import json
 import pytest
 
 from wherewatt.report.result import RideResult
-from wherewatt.report.tables import calibration, display, summary
+from wherewatt.report.tables import calibration, display, summary, verdict
 
 
 def test_summary_is_json_without_nan(
@@ -18,7 +18,7 @@ def test_summary_is_json_without_nan(
 
 
 def test_parameters_say_how_much_the_ride_told(simulated_result: RideResult) -> None:
-    rows = calibration(simulated_result)
+    rows = calibration(simulated_result, verdict(simulated_result))
     variance = simulated_result.estimate.solution.covariance.diagonal()
     for at, row in enumerate(rows):
         assert row["low90"] < row["mean"] < row["high90"]
@@ -30,7 +30,7 @@ def test_parameters_say_how_much_the_ride_told(simulated_result: RideResult) -> 
 
 
 def test_display_adds_up(simulated_result: RideResult) -> None:
-    rows = display(simulated_result)
+    rows = display(verdict(simulated_result))
     assert len(rows) == len(simulated_result.estimate.evidence.shown)
     for row in rows:
         assert row["shown_pct"] == pytest.approx(row["expected_pct"] + row["residual_points"])

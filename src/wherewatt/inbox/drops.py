@@ -6,22 +6,14 @@ import os
 import stat
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path, PurePosixPath
 from typing import NoReturn
 
-from wherewatt.ingest import LOG_ENDINGS, TRACK_ENDINGS
+from wherewatt.ingest import TRACK_ENDINGS
 from wherewatt.ingest.log import is_log_file
-from wherewatt.ingest.recording import (
-    PACK_LOG_ENDING,
-    PLACES_NAME,
-    READINGS_ENDING,
-    SHEET_ENDING,
-    TAGS_ENDING,
-)
+from wherewatt.ingest.recording import PLACES_NAME, SIDE_ENDINGS, may_be_track
 from wherewatt.ingest.track import track_stem
-
-SIDE_ENDINGS = (READINGS_ENDING, TAGS_ENDING, SHEET_ENDING, PACK_LOG_ENDING)
 
 # What programs append to the name of a file that they still write; common practice, no source.
 UNFINISHED_ENDINGS = (".part", ".partial", ".crdownload", ".download", ".filepart", ".tmp")
@@ -138,7 +130,9 @@ def _drops_of(folder: Path, parent: Path, names: frozenset[str]) -> Iterator[Dro
             continue
         track = parent / name
         states = _states(track, names)
-        if states and states[0].name == name and _may_be_track(track, states[0]):
+        if not states or states[0].name != name:
+            continue
+        if may_be_track(track, partial(_is_log, _state=states[0])):
             yield Drop(track, track.relative_to(folder).as_posix(), states)
 
 
@@ -164,19 +158,6 @@ def _state(path: Path) -> FileState | None:
     if not stat.S_ISREG(found.st_mode):  # the reading of a pipe might never end
         return None
     return FileState(path.name, found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
-
-
-def _may_be_track(path: Path, state: FileState) -> bool:
-    """Whether a file with a track's ending is meant to be one: many other tables are CSV too."""
-    name = path.name.lower()
-    if not name.endswith(LOG_ENDINGS):
-        return True
-    if name.removesuffix(".gz").endswith(SIDE_ENDINGS):
-        return False
-    try:
-        return _is_log(path, state)
-    except OSError:  # the reading of it will say why
-        return True
 
 
 @lru_cache(maxsize=4096)

@@ -24,7 +24,7 @@ SHEET_ENDING = ".toml"
 PACK_LOG_ENDING = ".log.csv"
 PLACES_NAME = "places.geojson"
 
-_SIDE_TABLES = (READINGS_ENDING, TAGS_ENDING, PACK_LOG_ENDING)
+SIDE_ENDINGS = (READINGS_ENDING, TAGS_ENDING, SHEET_ENDING, PACK_LOG_ENDING)
 
 T = TypeVar("T")
 
@@ -137,18 +137,24 @@ def _tracks_in(folder: Path) -> Iterator[Path]:
     for parent, folders, names in os.walk(folder, onerror=_raise):
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in names:
-            if name.lower().endswith(TRACK_ENDINGS) and not name.startswith("."):
-                path = Path(parent, name)
-                if not name.lower().endswith(LOG_ENDINGS) or _may_be_log(path):
-                    yield path
+            if not name.startswith(".") and may_be_track(path := Path(parent, name)):
+                yield path
 
 
-def _may_be_log(path: Path) -> bool:
-    """Whether a CSV file of a folder is meant to be a track: many other tables are CSV too."""
-    if path.name.lower().removesuffix(".gz").endswith(_SIDE_TABLES):
+def may_be_track(path: Path, is_log: Callable[[Path], bool] = is_log_file) -> bool:
+    """Whether a file of a folder is meant to be a track: many other tables are CSV too.
+
+    Parameters
+    ----------
+    is_log : tells whether a CSV file is a log; it may raise OSError.
+    """
+    name = path.name.lower()
+    if not name.endswith(LOG_ENDINGS):
+        return name.endswith(TRACK_ENDINGS)
+    if name.removesuffix(".gz").endswith(SIDE_ENDINGS):
         return False
     try:
-        return is_log_file(path)
+        return is_log(path)
     except OSError:  # the reading of it will say why
         return True
 

@@ -99,6 +99,7 @@ def legs_frame(result: RideResult) -> pd.DataFrame:
 def summary(result: RideResult) -> dict[str, Any]:
     """The ride in one document, ready for JSON (no NaN, no infinity)."""
     track, ride, ledger = result.recording.track, result.ride, result.ledger
+    taught = verdict(result)
     return {
         "schema": SCHEMA,
         "track": {
@@ -125,10 +126,10 @@ def summary(result: RideResult) -> dict[str, Any]:
         "calibration": {
             "call_outs": len(result.estimate.evidence.shown),
             "converged": result.estimate.solution.converged,
-            "parameters": calibration(result),
+            "parameters": calibration(result, taught),
         },
-        "display": display(result),
-        "verdict": list(verdict(result).sentences),
+        "display": display(taught),
+        "verdict": list(taught.sentences),
         "features": features(result),
         "warnings": [{"code": note.code, "message": note.message} for note in result.notes],
         "versions": {"python": platform.python_version(), **_versions()},
@@ -136,7 +137,7 @@ def summary(result: RideResult) -> dict[str, Any]:
     }
 
 
-def calibration(result: RideResult) -> list[dict[str, Any]]:
+def calibration(result: RideResult, taught: Verdict) -> list[dict[str, Any]]:
     """Every parameter before and after the ride, in its own unit."""
     parameters, sds = result.estimate.evidence.parameters, result.estimate.value_sds
     origin = parameters.slopes(np.zeros(len(parameters)))
@@ -153,11 +154,11 @@ def calibration(result: RideResult) -> list[dict[str, Any]]:
             "informed_pct": of.informed_pct,
             "said": of.said,
         }
-        for of in verdict(result).parameters
+        for of in taught.parameters
     ]
 
 
-def display(result: RideResult) -> list[dict[str, Any]]:
+def display(taught: Verdict) -> list[dict[str, Any]]:
     """What the display showed at each call-out against what was left and what was expected [%]."""
     return [
         {
@@ -171,7 +172,7 @@ def display(result: RideResult) -> list[dict[str, Any]]:
             "weight_pct": of.weight_pct,
             "set_aside": of.set_aside,
         }
-        for of in verdict(result).call_outs
+        for of in taught.call_outs
     ]
 
 

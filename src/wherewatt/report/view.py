@@ -244,10 +244,9 @@ def cause_rows(result: RideResult) -> list[CauseRow]:
 
 def display_rows(result: RideResult, unit: DistanceUnit) -> list[DisplayRow]:
     """What the display showed, what was left, and what the display was expected to show."""
-    expected = result.estimate.display.percent
     weight = result.estimate.callout_weight
     rows = []
-    for at, row in enumerate(tables.display(result)):
+    for at, row in enumerate(tables.display(tables.verdict(result))):
         left = Measure(row["estimated_pct"], row["sd"])
         rows.append(
             DisplayRow(
@@ -255,7 +254,7 @@ def display_rows(result: RideResult, unit: DistanceUnit) -> list[DisplayRow]:
                 shown=number(row["shown_pct"], 0),
                 estimated=number(left.mean, 1),
                 interval=interval(left, 1),
-                expected=number(float(expected[at]), 1),
+                expected=number(row["expected_pct"], 1),
                 weight=number(100.0 * min(1.0, float(weight[at])), 0),
             )
         )
@@ -264,10 +263,8 @@ def display_rows(result: RideResult, unit: DistanceUnit) -> list[DisplayRow]:
 
 def parameter_rows(result: RideResult) -> list[ParameterRow]:
     """The parameters before and after, and the share of the variance that the ride removed."""
-    # Scores have unit variance beforehand, whatever the scale of the prior.
-    variance = np.diag(result.estimate.solution.covariance)
     rows = []
-    for at, item in enumerate(tables.calibration(result)):
+    for item in tables.calibration(result, tables.verdict(result)):
         said = parameter_words(item["name"], item["unit"])
         before = said.factor * np.array([item["prior_mean"], item["prior_sd"]])
         after = said.factor * np.array([item["mean"], item["sd"]])
@@ -277,7 +274,7 @@ def parameter_rows(result: RideResult) -> list[ParameterRow]:
                 unit=said.unit,
                 before=_with_sd(*before),
                 after=_with_sd(*after),
-                informed=number(100.0 * float(np.clip(1.0 - variance[at], 0.0, 1.0)), 0),
+                informed=number(item["informed_pct"], 0),
                 **_drawn(item),
             )
         )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from wherewatt.arrays import IntArray
+from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.ingest.places import TaggedLine
 from wherewatt.motion.ride import Ride
 from wherewatt.sections.nearby import Pieces, Steps, find_nearby
@@ -37,6 +37,15 @@ def match_places(ride: Ride, places: Sequence[TaggedLine], settings: PlaceSettin
     lines = best_lines(_candidates(steps, pieces, settings), step_m, believed_m)
     middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
     return lines[np.minimum(count - 1, (middle / step_m).astype(np.intp))]
+
+
+def at_structures(
+    ride: Ride, time_s: FloatArray, places: Sequence[TaggedLine], settings: PlaceSettings
+) -> BoolArray:
+    """True at those times [s] at which the ride runs along a place tagged with a structure."""
+    structures = [place for place in places if place.structure]
+    along = match_places(ride, structures, settings) >= 0
+    return np.asarray(along[np.searchsorted(ride.time_s[1:-1], time_s)])
 
 
 def _pieces(places: Sequence[TaggedLine], origin_deg: float) -> Pieces:

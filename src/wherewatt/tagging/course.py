@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from wherewatt.arrays import BoolArray
 from wherewatt.config import Config
-from wherewatt.ingest.recording import Recording, read_recording
+from wherewatt.ingest.recording import Recording
 from wherewatt.motion.ride import Ride
-from wherewatt.motion.trace import trace_ride
-from wherewatt.sections.places import match_places
+from wherewatt.pipeline import read_ride
+from wherewatt.sections.places import at_structures
 from wherewatt.tagging.edits import Tags
 from wherewatt.tagging.store import TagFile
 from wherewatt.terrain.blend import blend_heights
@@ -50,13 +48,7 @@ def read_course(track: Path, tiles: TileFolder, config: Config) -> Course:
     InputError
         If the track, a side file or a terrain tile cannot be used.
     """
-    recording = read_recording(
-        track,
-        known_surfaces=config.surfaces,
-        vehicle_kinds=config.vehicles,
-        limits=config.ingest,
-    )
-    ride = trace_ride(recording.track, config.motion)
+    recording, ride = read_ride(track, config)
     tags = TagFile(track, ride, config.surfaces).load().tags
     nodes = nodes_of(ride, config.terrain)
     terrain = tiles.survey(nodes.latitude_deg, nodes.longitude_deg)
@@ -68,9 +60,7 @@ def _on_structure(
     ride: Ride, nodes: Nodes, recording: Recording, tags: Tags, config: Config
 ) -> BoolArray:
     """(k,) True at nodes on a tagged bridge or tunnel, where terrain says nothing of the road."""
-    structures = [place for place in recording.places if place.structure]
-    along = match_places(ride, structures, config.places) >= 0
-    inside = np.asarray(along[np.searchsorted(ride.time_s[1:-1], nodes.time_s)])
+    inside = at_structures(ride, nodes.time_s, recording.places, config.places)
     for stretch in tags.structure:
         inside |= (nodes.distance_m >= stretch.start_m) & (nodes.distance_m <= stretch.end_m)
     return inside

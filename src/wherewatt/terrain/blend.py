@@ -95,8 +95,11 @@ def _fitted(
     """
     noise = likeliest_noise(_tile_once(observed, visit), expected, settings)
     while True:
+        once = _tile_once(observed, visit)
+        solution = solve(once, noise, unruly_walk_per_root_m=settings.unruly_walk_per_root_m)
         tied = _tied_nodes(observed, visit, settings)
-        solution = _solved(_tile_once(observed, visit), noise, visit, settings)
+        if len(tied):
+            solution = solution.tied(tied, visit[tied], settings.tie_sd_m)
         if solution.ties is None:
             return solution, visit
         odd = np.abs(solution.ties.apart_sds) > settings.most_tie_sds
@@ -119,14 +122,6 @@ def _tied_nodes(observed: Observed, visit: IntArray, settings: TerrainSettings) 
         return again
     count = min(len(again) * observed.spacing_m / settings.tie_m, settings.most_ties)
     return again[np.linspace(0, len(again) - 1, max(1, round(count))).astype(np.intp)]
-
-
-def _solved(
-    observed: Observed, noise: Noise, visit: IntArray, settings: TerrainSettings
-) -> Solution:
-    solution = solve(observed, noise, unruly_walk_per_root_m=settings.unruly_walk_per_root_m)
-    tied = _tied_nodes(observed, visit, settings)
-    return solution.tied(tied, visit[tied], settings.tie_sd_m) if len(tied) else solution
 
 
 def _inside(nodes: Nodes, structures: tuple[Structure, ...]) -> BoolArray:
