@@ -121,6 +121,19 @@ def test_held_positions_are_not_stops(with_speed: bool) -> None:
     assert np.std(ride.leg_speed_m_s[inner]) < 0.5
 
 
+def test_a_height_that_comes_with_an_old_position_is_old() -> None:
+    """Else a climb of 5 % looks like a staircase; a barometer goes on between fixes."""
+    track, way = held_track(with_speed=True)
+    climb = 0.05 * way
+    held = trace_ride(
+        replace(track, elevation_m=climb[(track.time_s // 12 * 12).astype(int)]), MOTION
+    )
+    known = np.isfinite(held.recorded_height_m)
+    assert np.array_equal(np.flatnonzero(known), np.arange(0, len(held.time_s), 12))
+    barometer = trace_ride(replace(track, elevation_m=climb), MOTION)
+    assert np.isfinite(barometer.recorded_height_m).all()
+
+
 @pytest.mark.parametrize("with_speed", [True, False])
 def test_a_stop_at_one_position_is_a_stop(with_speed: bool) -> None:
     time = np.arange(0.0, 601.0)

@@ -56,6 +56,18 @@ def held(
     return stale
 
 
+def stale_heights(fix: BoolArray, height_m: FloatArray) -> BoolArray:
+    """True where a height repeats that of the fix before: it came with the old position.
+
+    A barometer goes on while positions are held, and its heights change.
+    """
+    again = np.concatenate([[False], np.diff(height_m) == 0.0]) & ~fix
+    stale = np.zeros(len(fix), dtype=bool)
+    for first, last in runs(again[1:]):  # of repeats: from the point before the first
+        stale[first + 1 : last + 1] = fix[first]
+    return stale
+
+
 def spikes(
     time_s: FloatArray,
     latitude_deg: FloatArray,

@@ -7,7 +7,7 @@ import numpy as np
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.errors import Problem, TrackError, display_name
 from wherewatt.ingest.track import Note, Track
-from wherewatt.motion.fixes import GEOD, held, leg_lengths, spikes
+from wherewatt.motion.fixes import GEOD, held, leg_lengths, spikes, stale_heights
 from wherewatt.motion.odometer import measure_legs
 from wherewatt.motion.plane import METRES_PER_DEGREE, local_plane
 from wherewatt.motion.ride import Ride
@@ -62,7 +62,9 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
         fixed=fix,
         distance_m=distance,
         speed_m_s=speed,
-        recorded_height_m=points.elevation_m,
+        recorded_height_m=np.where(
+            stale_heights(fix, points.elevation_m), np.nan, points.elevation_m
+        ),
         rider_w=points.rider_w,
         heading_rad=heading,
         standing=standing,
