@@ -43,16 +43,19 @@ class Factor:
         )
 
     def blurred(self, spread: Mapping[str, float]) -> Factor:
-        """The factor of parameters that differ from these by a normal step of their own.
+        """The factor of parameters of which some differ from these by a normal step of their own.
 
         Parameters
         ----------
-        spread : standard deviation of the step by name, none of them zero.
+        spread : standard deviation of the step by name, none of them zero; others do not differ.
         """
-        step = np.diag([spread[name] ** -2 for name in self.names])
-        kept = np.linalg.solve(self.information + step, step)
-        information = self.information @ kept
-        return Factor(self.names, (information + information.T) / 2.0, kept.T @ self.vector)
+        at = [number for number, name in enumerate(self.names) if name in spread]
+        step = np.diag([spread[self.names[number]] ** -2 for number in at])
+        across = self.information[:, at]
+        gain = np.linalg.solve(across[at] + step, across.T)
+        information = self.information - across @ gain
+        vector = self.vector - gain.T @ self.vector[at]
+        return Factor(self.names, (information + information.T) / 2.0, vector)
 
     def as_rows(self) -> tuple[FloatArray, FloatArray]:
         """Rows R (r, p) and values (r,) with unit errors: −½|values − R·u|² is the factor."""

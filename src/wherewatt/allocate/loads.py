@@ -5,6 +5,8 @@ The balance of a leg is an identity:
     battery = (rolling + air + wind + height + speed + brakes − rider)
               + drivetrain + auxiliary
 
+all of it times the day's factor,
+
 where drivetrain = battery-to-wheel loss (a share of the work, a fixed power while moving, and the
 heat of the winding, which grows with the square of the force) and brakes ≥ 0 is what the balance at
 the wheel leaves over, less what regenerative braking returns.
@@ -92,6 +94,19 @@ class Loads:
     slopes: dict[str, FloatArray]
     wheel_gain: FloatArray
 
+    def times(self, day_factor: float) -> Loads:
+        """The same legs on a day that takes so much more of everything."""
+        slopes = {
+            name: slope if name == "day_factor" else slope * day_factor
+            for name, slope in self.slopes.items()
+        }
+        return Loads(
+            self.causes * day_factor,
+            self.battery_j * day_factor,
+            slopes,
+            self.wheel_gain * day_factor,
+        )
+
 
 def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     """Energies of all legs and their derivatives.
@@ -136,7 +151,8 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
         slopes["regenerative_share"] = -braked * efficiency
     if "pedal_power_w" in values:
         slopes["pedal_power_w"] = -gain * pedalling
-    return Loads(causes, causes.sum(axis=0), slopes, gain)
+    slopes["day_factor"] = causes.sum(axis=0)
+    return Loads(causes, causes.sum(axis=0), slopes, gain).times(values.get("day_factor", 1.0))
 
 
 def _winding(

@@ -124,7 +124,7 @@ def ride_parameters(
         if name == "rolling_resistance" and stated is None:
             prior = rolling_at(prior, sheet.weather.temperature_c, assumed)
         items.append(Parameter(name, prior))
-    for name in ("fixed_loss_w", "winding_loss_w_n2", "unsteadiness_m_s2"):
+    for name in ("fixed_loss_w", "winding_loss_w_n2", "unsteadiness_m_s2", "day_factor"):
         items.append(Parameter(name, priors[name]))
     for surface in sorted(surfaces):
         known = surface_priors[surface]

@@ -48,6 +48,7 @@ _PHRASES = {
     "winding_loss_w_n2": Phrase("the heat of the winding", "mW/N²", 1000.0),
     "auxiliary_w": Phrase("the auxiliary power", "W", doubt="did something else draw power?"),
     "unsteadiness_m_s2": Phrase("the unsteadiness of the demand", "m/s²"),
+    "day_factor": Phrase("the day's factor", doubt="was the road wet, or a tyre soft?"),
     "wind_east_m_s": Phrase("the wind towards the east", "m/s"),
     "wind_north_m_s": Phrase("the wind towards the north", "m/s"),
     "regenerative_share": Phrase(

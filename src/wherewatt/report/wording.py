@@ -74,6 +74,7 @@ PARAMETER_WORDS = {
     "winding_loss_w_n2": ParameterWords("Heat of the winding, over force squared", "mW/N²", 1000.0),
     "auxiliary_w": ParameterWords("Auxiliary power", "W"),
     "unsteadiness_m_s2": ParameterWords("Unsteadiness of the demand, over mass", "m/s²"),
+    "day_factor": ParameterWords("This day, over what the rest explains", "×"),
     "wind_east_m_s": ParameterWords("Wind at rider height, blowing east", "m/s"),
     "wind_north_m_s": ParameterWords("Wind at rider height, blowing north", "m/s"),
     "regenerative_share": ParameterWords("Braking work returned", "%", 100.0),
