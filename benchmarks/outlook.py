@@ -2,6 +2,7 @@
 
     python -m benchmarks.outlook [--vehicles N] [--learn N] [--seeds tuning|unseen|both]
                                  [--known sheet|recharge|metered] [--course true|planned]
+                                 [--asked other|same]
 
 An owner reports some rides into a library. Then another ride of that vehicle, of another
 character, is predicted from what is known before it: its course with surfaces and stops, the
@@ -42,6 +43,7 @@ from wherewatt.terrain.tiles import TileFolder
 FIRST_UNSEEN = 2000
 KNOWN = ("sheet", "recharge", "metered")
 COURSES = ("true", "planned")
+ASKED = ("other", "same")
 _CELL_M = 20.0
 
 
@@ -59,15 +61,21 @@ class Score:
     time_error: float
 
 
-def score_vehicle(garage: int, learn: int, known: str, course_by: str) -> Score | None:
+def score_vehicle(
+    garage: int, learn: int, known: str, course_by: str, asked_by: str = "other"
+) -> Score | None:
     """Learn some rides of one vehicle and predict the next; None if one of them is no use."""
     config = load_config()
     names = list(CHARACTERS)
     last, *order = np.random.default_rng([garage, 5]).permutation(len(names)).tolist()
-    kinds = [*order[:learn], last]  # the same ride is asked about, however many are known
+    # The same ride is asked about, however many are known.
+    kinds = [*order[:learn], last if asked_by == "other" else order[0]]
+    seeds = [len(names) * garage + kind for kind in order[:learn]]
+    seeds.append(len(names) * garage + last + (0 if asked_by == "other" else 50_000))
     try:
         *before, asked = (
-            simulate(names[kind], len(names) * garage + kind, garage=garage) for kind in kinds
+            simulate(names[kind], seed, garage=garage)
+            for kind, seed in zip(kinds, seeds, strict=True)
         )
     except RuntimeError:  # the pack is empty before the end
         return None
@@ -212,10 +220,16 @@ def main() -> None:
     parser.add_argument("--seeds", choices=("tuning", "unseen", "both"), default="unseen")
     parser.add_argument("--known", choices=KNOWN, default="recharge")
     parser.add_argument("--course", choices=COURSES, default="true")
+    parser.add_argument(
+        "--asked",
+        choices=ASKED,
+        default="other",
+        help="a ride of a character that no known ride has, or another ride like the first",
+    )
     options = parser.parse_args()
     starts = {"tuning": (1,), "unseen": (FIRST_UNSEEN,), "both": (1, FIRST_UNSEEN)}[options.seeds]
     garages = [start + number for start in starts for number in range(options.vehicles)]
-    rest = (options.learn, options.known, options.course)
+    rest = (options.learn, options.known, options.course, options.asked)
     with ProcessPoolExecutor(max_workers=2) as pool:
         columns = zip(*((garage, *rest) for garage in garages), strict=True)
         scores = [score for score in pool.map(score_vehicle, *columns) if score is not None]

@@ -127,6 +127,7 @@ def test_cut_otherwise_nothing_is_analysed_again(
     assert archive(source, out).analysed == 0
     assert contents(out) == fresh(source, tmp_path)
     assert not (out / "_aside").exists()
+    assert all(any(folder.iterdir()) for folder in out.glob("*/part=*"))
 
 
 def test_other_settings_do_all_anew(source: Path, out: Path, tmp_path: Path) -> None:
@@ -257,6 +258,17 @@ def test_full_disk_ends_the_run_with_one_line(
     assert len(list((out / "_made").iterdir())) == 1
     assert archive(source, out).analysed == 4
     assert contents(out) == fresh(source, tmp_path)
+
+
+def test_worker_without_room_ends_the_run_with_one_line(
+    source: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_room(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("wherewatt.archive.part_files.PartFiles.add", no_room)
+    with pytest.raises(OutputError, match="a worker could not go on: No space left on device"):
+        archive(source, tmp_path / "out")
 
 
 def test_object_store_holds_the_same_bytes(rides: Path, archived: Path, tmp_path: Path) -> None:

@@ -80,7 +80,7 @@ def test_enough_at_the_pace_of_the_ride(found: Homeward) -> None:
 
 
 def test_slower_takes_longer_and_is_surer(folder: Path) -> None:
-    scarce = with_charge(folder, 63.0)
+    scarce = with_charge(folder, 56.0)
     assert scarce.enough
     assert scarce.best.top_speed_m_s < scarce.present.top_speed_m_s
     assert scarce.best.chance >= 0.9 > scarce.present.chance
@@ -104,11 +104,13 @@ def test_too_little_is_said_plainly(folder: Path) -> None:
 
 
 def test_below_the_reserve_already(folder: Path) -> None:
-    short = with_charge(folder, 36.0)
+    result = cut_short(folder / "28", 0.5, start_pct=28.0)
+    short = homeward(result, replace(WANTED, reserve_pct=30.0), CONFIG)
     codes = [note.code for note in short.notes]
     assert "below-reserve" in codes
     assert "near-empty" in codes
     assert short.best.sure_m == 0.0
+    assert "charge, push, or be fetched" in view_of_homeward(short, KM).answers[0]
 
 
 def test_more_reserve_is_less_sure(half_way: RideResult, found: Homeward) -> None:

@@ -40,7 +40,7 @@ class Place:
 
     def table(self, name: str) -> str:
         """Name of the file of a table."""
-        return f"{self._top}{name}/part={self.part}/{name}.parquet"
+        return f"{self._folder(name)}/{name}.parquet"
 
     @property
     def note(self) -> str:
@@ -51,6 +51,14 @@ class Place:
     def tables(self) -> tuple[str, ...]:
         """Names of the files of all tables."""
         return tuple(self.table(name) for name in TABLES)
+
+    @property
+    def folders(self) -> tuple[str, ...]:
+        """Names of the folders of all tables; a folder holds one file."""
+        return tuple(map(self._folder, TABLES))
+
+    def _folder(self, name: str) -> str:
+        return f"{self._top}{name}/part={self.part}"
 
     @property
     def _top(self) -> str:

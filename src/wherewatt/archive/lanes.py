@@ -24,6 +24,7 @@ T = TypeVar("T")
 
 # A fresh process: a copy of this one would inherit its threads' locks.
 _CONTEXT = multiprocessing.get_context("spawn")
+_MOST_TRIES = 100  # to remove a folder that is in use; a few do
 
 
 class LaneEnded(BrokenExecutor):
@@ -66,7 +67,7 @@ class Lanes(Executor):
     """
 
     def __init__(self, count: int) -> None:
-        self._threads = ThreadPoolExecutor(count, thread_name_prefix="lane")
+        self._threads = ThreadPoolExecutor(count, "lane", initializer=_block_interruptions)
         self._own = threading.local()
         self._lanes: set[_Lane] = set()
         # What ended processes leave behind goes with this folder.
@@ -108,8 +109,14 @@ class Lanes(Executor):
             raise
 
 
+def _block_interruptions() -> None:
+    """Processes begun from this thread never hear of a Ctrl-C: the main one decides."""
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+
+
 def _serve(pipe: Connection, temporary: str) -> None:
-    # The main process decides what a Ctrl-C means.
+    # for systems that cannot block it
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     tempfile.tempdir = temporary
     threading.Thread(target=_end_with_parent, args=(temporary,), daemon=True).start()
@@ -121,6 +128,7 @@ def _serve(pipe: Connection, temporary: str) -> None:
             except Exception as error:
                 answer = (False, _sendable(error))
             pipe.send(answer)
+    _remove(temporary)
 
 
 def _sendable(error: Exception) -> Exception:
@@ -137,5 +145,13 @@ def _end_with_parent(temporary: str) -> None:
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()
-        shutil.rmtree(temporary, ignore_errors=True)
+        _remove(temporary)
         os._exit(1)
+
+
+def _remove(folder: str) -> None:
+    """Remove a folder, though work that goes on may put a file there meanwhile."""
+    for _ in range(_MOST_TRIES):
+        shutil.rmtree(folder, ignore_errors=True)
+        if not os.path.exists(folder):
+            return

@@ -157,7 +157,7 @@ def _set_aside(out: Store, plan: Plan, files: Iterable[str]) -> None:
         out.move(place.note, aside.note)
     for place in places_in(files):
         if not place.is_aside and place not in plan.places:
-            for name in (*place.tables, place.note):
+            for name in (*place.folders, place.note):
                 out.remove(name)
     for name in files:
         if name.endswith(PART_ENDING):
@@ -210,3 +210,5 @@ def _result(future: Future[T]) -> T:
     except CancelledError as error:
         message = "the workers were lost; what was finished is kept: run it again to go on"
         raise OutputError(message) from error
+    except OSError as error:  # what one ride's files did is in the tables; this is the worker's
+        raise OutputError(f"a worker could not go on: {error.strerror or error}") from error

@@ -40,6 +40,8 @@ class WindBend:
     """How the energy of the legs bends with the wind.
 
     Air resistance grows with the square: wind that is as likely to help as to hinder costs energy.
+    What an ordinary day's unknown wind costs is in the parameters, which were learned on such days;
+    only what is more uncertain than that bends.
 
     Parameters
     ----------
@@ -127,12 +129,12 @@ def demand_of(scenario: Scenario, known: Known, config: Config) -> Demand:
         known=known,
         leg_wh=loads.battery_j / JOULES_PER_WATT_HOUR,
         slopes=np.stack(slopes, axis=1) / JOULES_PER_WATT_HOUR,
-        wind_bend=_wind_bend(scenario, ridden, known),
+        wind_bend=_wind_bend(scenario, ridden, known, config.priors["wind_m_s"].spread),
         stretches=stretches_of(ridden, known, config.estimate),
     )
 
 
-def _wind_bend(scenario: Scenario, ridden: Drive, known: Known) -> WindBend:
+def _wind_bend(scenario: Scenario, ridden: Drive, known: Known, ordinary_m_s: float) -> WindBend:
     """By differences of a whole standard deviation, over which the bend is to hold."""
     at = (known.parameters.index["wind_east_m_s"], known.parameters.index["wind_north_m_s"])
 
@@ -148,7 +150,9 @@ def _wind_bend(scenario: Scenario, ridden: Drive, known: Known) -> WindBend:
     ]
     across = (energy(1.0, 1.0) - energy(1.0, -1.0) - energy(-1.0, 1.0) + energy(-1.0, -1.0)) / 4.0
     bend = np.stack([straight[0], across, across, straight[1]], axis=-1).reshape(-1, 2, 2)
-    return WindBend(at, bend / JOULES_PER_WATT_HOUR)
+    spread = known.parameters.items[at[0]].prior.spread
+    beyond = max(0.0, 1.0 - (ordinary_m_s / spread) ** 2)
+    return WindBend(at, beyond * bend / JOULES_PER_WATT_HOUR)
 
 
 def stretches_of(ridden: Drive, known: Known, settings: EstimateSettings) -> Stretches:

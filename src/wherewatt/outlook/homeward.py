@@ -25,6 +25,7 @@ from wherewatt.outlook.scenario import Scenario
 from wherewatt.outlook.settings import Pace
 from wherewatt.outlook.turnback import check_chance, farthest
 from wherewatt.outlook.vehicle import Day, Known, vehicle_of
+from wherewatt.outlook.wind_curvature import with_wind_squared
 from wherewatt.report.result import RideResult
 from wherewatt.report.wording import HANDBOOK_ONLY
 
@@ -250,7 +251,7 @@ def _way_home(now: _Now, scenario: Scenario, wanted: Wanted, config: Config) -> 
     half = rng.standard_normal((len(now.scores) // 2, len(demand.stretches.spread)))
     stretch = np.concatenate([half, -half])
     draws = Draws(now.known, now.scores, stretch, np.zeros(len(now.scores)))
-    used = _used(draws, demand, config)
+    used = with_wind_squared(_used(draws, demand, config), draws, demand)
     reserve = wanted.reserve_pct / 100.0 * now.capacity_wh
     margin = (now.left_wh - reserve)[:, None] - np.maximum.accumulate(used.wh, axis=1)
     return SpeedChance(
