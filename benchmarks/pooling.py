@@ -17,6 +17,8 @@ import numpy as np
 from wherewatt.allocate.callouts import display_sd
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.evidence import Evidence
+from wherewatt.allocate.parameters import natural
+from wherewatt.allocate.pool import factor_of, known_for, pooled
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
 from wherewatt.physics.battery import charge_surplus
@@ -70,19 +72,18 @@ def handbook(evidence: Evidence) -> Knowledge:
     return Knowledge(names, np.zeros(len(names)), np.eye(len(names)))
 
 
-def summed(estimates: Sequence[Estimate]) -> Knowledge:
-    """Sum of what the rides' estimates say, each at its own result; the prior counts once."""
-    names = handbook(estimates[0].evidence).names
-    information = np.eye(len(names))
-    pull = np.zeros(len(names))
-    for estimate in estimates:
-        index = estimate.evidence.parameters.index
-        block = [index[name] for name in names]
-        own = np.linalg.inv(estimate.solution.covariance[np.ix_(block, block)])
-        information += own - np.eye(len(names))
-        pull += own @ estimate.solution.scores[block]
+def pool_of(estimates: Sequence[Estimate], evidence: Evidence) -> Knowledge:
+    """What a library of the rides says of the vehicle, for one more ride."""
+    known = pooled([factor_of(estimate) for estimate in estimates], evidence.parameters)
+    factor, parameters = known_for(known, evidence.parameters)
+    names = tuple(name for name in factor.names)
+    priors = [parameters.items[parameters.index[name]].prior for name in names]
+    center = np.array([natural(prior, prior.center) for prior in priors])
+    spread = np.array([prior.spread for prior in priors])
+    information = factor.information * np.outer(spread, spread) + np.eye(len(names))
     covariance = np.asarray(np.linalg.inv(information), dtype=float)
-    return Knowledge(names, covariance @ pull, covariance)
+    pull = spread * (factor.vector - factor.information @ center)
+    return Knowledge(names, covariance @ pull, covariance, known.day_spread)
 
 
 def predict_drop(evidence: Evidence, known: Knowledge) -> Drop:

@@ -128,8 +128,8 @@ def ride_parameters(
         items.append(Parameter(name, priors[name]))
     for surface in sorted(surfaces):
         known = surface_priors[surface]
-        # What nobody tagged is another road on another day.
-        day_spread = None if surface == UNTAGGED else settings.surface_day_spread
+        untagged = surface == UNTAGGED
+        day_spread = settings.untagged_day_spread if untagged else settings.surface_day_spread
         ratio = Prior(
             PriorKind.LOG, known.ratio, known.spread, "1", known.source, day_spread=day_spread
         )
