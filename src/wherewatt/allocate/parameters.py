@@ -135,8 +135,9 @@ def ride_parameters(
         )
         items.append(Parameter(ratio_name(surface), ratio))
     items += _wind(sheet, priors["wind_m_s"], assumed)
-    if sheet.vehicle.regenerative_braking:
-        items.append(Parameter("regenerative_share", priors["regenerative_share"]))
+    if (regenerates := sheet.vehicle.regenerative_braking) is not False:
+        known = priors["regenerative_share" if regenerates else "unstated_regenerative_share"]
+        items.append(Parameter("regenerative_share", known))
     if pedalling_unknown:
         items.append(Parameter("pedal_power_w", priors["pedal_power_w"]))
     share = usable_at(priors["usable_share"], sheet.weather.temperature_c, assumed)
