@@ -84,7 +84,7 @@ def test_consumption_and_range(estimate: Estimate, ledger: Ledger) -> None:
 
 @pytest.mark.parametrize("regenerates", [False, True])
 def test_range_of_a_ride_downhill(regenerates: bool) -> None:
-    """Auxiliary power is drawn all the same; what comes back may be more, and then no range ends."""
+    """Auxiliary power is drawn all the same, but more may come back: then no range ends."""
     vehicle = replace(SHEET.vehicle, regenerative_braking=regenerates)
     from_top = make_evidence(
         RIDE, height_m=-0.08 * RIDE.distance_m, sheet=replace(SHEET, vehicle=vehicle)
