@@ -17,10 +17,11 @@ import numpy as np
 from wherewatt.allocate.callouts import display_sd
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.evidence import Evidence
-from wherewatt.allocate.parameters import natural
+from wherewatt.allocate.parameters import handbook_of_vehicles, natural
 from wherewatt.allocate.pool import factor_of, known_for, pooled
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
+from wherewatt.config import load_config
 from wherewatt.physics.battery import charge_surplus
 
 # The parameters that rides of one vehicle have in common; riders change, so not the mass.
@@ -74,7 +75,10 @@ def handbook(evidence: Evidence) -> Knowledge:
 
 def pool_of(estimates: Sequence[Estimate], evidence: Evidence) -> Knowledge:
     """What a library of the rides says of the vehicle, for one more ride."""
-    known = pooled([factor_of(estimate) for estimate in estimates], evidence.parameters)
+    config = load_config()
+    handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
+    factors = [factor_of(estimate) for estimate in estimates]
+    known = pooled(factors, evidence.parameters, handbook)
     factor, parameters = known_for(known, evidence.parameters)
     names = tuple(name for name in factor.names)
     priors = [parameters.items[parameters.index[name]].prior for name in names]

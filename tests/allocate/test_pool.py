@@ -49,7 +49,7 @@ def rides(day_spread: float, count: int, seed: int) -> list[tuple[FloatArray, fl
 
 
 def known(made: list[tuple[FloatArray, float]]) -> Pooled:
-    return pooled([ride(row, reading) for row, reading in made], PARAMETERS)
+    return pooled([ride(row, reading) for row, reading in made], PARAMETERS, {})
 
 
 @pytest.mark.parametrize("day_spread", [0.02, 0.1, 0.4])
@@ -98,7 +98,7 @@ def test_order_does_not_matter_and_leaving_out_leaves_no_trace() -> None:
 
 def test_rides_that_say_nothing_of_their_day_can_be_used() -> None:
     made = [Factor(NAMES, np.eye(2), np.zeros(2))]
-    assert pooled(made, PARAMETERS).rides == 1
+    assert pooled(made, PARAMETERS, {}).rides == 1
 
 
 def test_another_day_differs_by_its_own_steps() -> None:
@@ -111,6 +111,21 @@ def test_another_day_differs_by_its_own_steps() -> None:
         [{"rolling_resistance": 0.06, "battery_usable_wh": 0.02}[n] for n in factor.names]
     )
     assert np.linalg.inv(factor.information) == pytest.approx(sharp + steps**2, rel=1e-6)
+
+
+def test_what_this_ride_has_not_keeps_its_handbook() -> None:
+    """Wall energy tells capacity and charger in one: with the charger's prior it tells capacity.
+
+    The variance of a sum of two independent logarithms (JCGM 100:2008, 5.1.2).
+    """
+    charger = Prior(PriorKind.LOG, 0.85, 0.04, "1", "", day_spread=0.01)
+    row = np.array([1.0, 1.0])
+    names = ("battery_usable_wh", "charger_efficiency")
+    wall = Factor(names, np.outer(row, row) / 0.01**2, row * 0.3 / 0.01**2)
+    known = pooled([wall], PARAMETERS, {"charger_efficiency": charger}).factor
+    assert known.names == ("battery_usable_wh",)
+    assert known.information[0, 0] ** -0.5 == pytest.approx(np.hypot(0.04, 0.01))
+    assert known.vector[0] / known.information[0, 0] == pytest.approx(0.3 - np.log(0.85))
 
 
 def test_some_parameters_blurred() -> None:

@@ -12,7 +12,7 @@ as wholes is not assumed, but the most probable under them all.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,6 +20,7 @@ import numpy as np
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.factor import Factor, combined
 from wherewatt.allocate.parameters import Parameter, Parameters, natural
+from wherewatt.allocate.settings import Prior
 from wherewatt.arrays import FloatArray
 
 DAY = "day_factor"
@@ -71,23 +72,36 @@ def factor_of(estimate: Estimate) -> Factor:
     return Factor(names, information, vector).blurred(shared)
 
 
-def pooled(factors: Sequence[Factor], parameters: Parameters) -> Pooled:
+def pooled(
+    factors: Sequence[Factor], parameters: Parameters, handbook: Mapping[str, Prior]
+) -> Pooled:
     """What rides say together, for a ride with these parameters.
 
     The spread between days is the most probable one: Laplace's approximation of the evidence
     (MacKay 1992, Neural Comput. 4:415), which is exact for Gaussian factors.
+
+    Parameters
+    ----------
+    handbook : priors of whatever a ride may speak of, for what this ride has not.
     """
-    handbook = parameters.items[parameters.index[DAY]].prior.spread
-    shared = list(shared_spreads(parameters))
-    apart = [_day_apart(factor.among([*shared, DAY])) for factor in factors]
+    apart = [_day_apart(factor) for factor in factors]
+    spoken = sorted({name for one in apart for name in one.rest.names})
+    missing = [name for name in spoken if name not in parameters.index]
+    more = Parameters(
+        (*parameters.items, *(Parameter(name, handbook[name]) for name in missing))
+    )
+    usual = parameters.items[parameters.index[DAY]].prior.spread
     chances = [
-        _log_evidence(apart, float(spread), parameters)
-        - 0.5 * (np.log(spread / handbook) / _DOUBT) ** 2
+        _log_evidence(apart, float(spread), more)
+        - 0.5 * (np.log(spread / usual) / _DOUBT) ** 2
         for spread in _SPREADS
     ]
     best = float(_SPREADS[int(np.argmax(chances))])
-    settled = combined(_day_apart(factor).settled(best)[0] for factor in factors)
-    return Pooled(settled, best, len(factors))
+    settled = combined(one.settled(best)[0] for one in apart)
+    # What two parameters are only known in together would go with the one that is integrated
+    # out, if nothing were known of it.
+    settled = combined([settled, _of_prior(more, missing)])
+    return Pooled(settled.among([name for name in spoken if name not in missing]), best, len(factors))
 
 
 def known_for(known: Pooled, parameters: Parameters) -> tuple[Factor, Parameters]:
@@ -156,14 +170,18 @@ def _log_evidence(apart: Sequence[_DayApart], day_spread: float, parameters: Par
     """Logarithm of how probable the rides are, up to a constant."""
     settled = [one.settled(day_spread) for one in apart]
     together = combined(factor for factor, _ in settled)
-    center, spread = _scale(parameters, together.names)
-    information = together.information + np.diag(spread**-2)
-    vector = together.vector + center / spread**2
+    with_prior = combined([together, _of_prior(parameters, together.names)])
+    information, vector = with_prior.information, with_prior.vector
     return (
         sum(height for _, height in settled)
         - 0.5 * float(np.linalg.slogdet(information)[1])
         + 0.5 * float(vector @ np.linalg.solve(information, vector))
     )
+
+
+def _of_prior(parameters: Parameters, names: Sequence[str]) -> Factor:
+    center, spread = _scale(parameters, names)
+    return Factor(tuple(names), np.diag(spread**-2), center / spread**2)
 
 
 def _scale(parameters: Parameters, names: Sequence[str]) -> tuple[FloatArray, FloatArray]:
