@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, fields, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -22,6 +22,7 @@ from wherewatt.errors import ConfigError, nearest_name
 from wherewatt.ingest.sheet import VehicleSheet, read_vehicle_file
 from wherewatt.ingest.source import Limits
 from wherewatt.motion.settings import MotionSettings
+from wherewatt.outlook.settings import OutlookSettings, Pace, ReferenceRide
 from wherewatt.sections.settings import PlaceSettings, SectionSettings
 from wherewatt.terrain.settings import TerrainSettings
 
@@ -37,6 +38,9 @@ _ROOMS: dict[str, Any] = {
     "diagnostics": DiagnosticSettings,
     "assumed": Assumed,
 }
+_REFERENCE = "reference.toml"
+_OUTLOOK: dict[str, Any] = {"ride": ReferenceRide, "pace": Pace, "outlook": OutlookSettings}
+_SLOWER_ON = "slower_on"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +58,9 @@ class Config:
     priors: Mapping[str, Prior]
     surfaces: Mapping[str, SurfacePrior]
     vehicles: Mapping[str, VehicleSheet]
+    reference: ReferenceRide
+    pace: Pace
+    outlook: OutlookSettings
 
 
 def shipped_folder(name: str) -> Path:
@@ -80,29 +87,85 @@ def load_config(folder: Path | None = None) -> Config:
     folder = folder or shipped_folder("config")
     where = "defaults.toml"
     defaults = _read(folder / where)
-    for name in defaults:
-        if name not in (*_ROOMS, "priors"):
-            raise ConfigError(
-                f"{where}: found table [{name}], {nearest_name(name, (*_ROOMS, 'priors'))}"
-            )
+    _refuse_unknown(defaults, (*_ROOMS, "priors"), where)
     rooms = {
         name: _build(kind, defaults.get(name), f"{where}: [{name}]")
         for name, kind in _ROOMS.items()
     }
+    surfaces = {
+        name: _build(SurfacePrior, table, f"surfaces.toml: [{name}]")
+        for name, table in _read(folder / "surfaces.toml").items()
+    }
     return Config(
         **rooms,
+        **_outlook(_read(folder / _REFERENCE), _REFERENCE, surfaces),
         priors={
             name: _build(Prior, table, f"{where}: [priors.{name}]")
             for name, table in defaults.get("priors", {}).items()
         },
-        surfaces={
-            name: _build(SurfacePrior, table, f"surfaces.toml: [{name}]")
-            for name, table in _read(folder / "surfaces.toml").items()
-        },
+        surfaces=surfaces,
         vehicles={
             path.stem: read_vehicle_file(path) for path in sorted(folder.glob("vehicles/*.toml"))
         },
     )
+
+
+def with_reference(config: Config, path: Path) -> Config:
+    """The configuration with what a file like ``reference.toml`` says instead; it may say little.
+
+    Raises
+    ------
+    ConfigError
+        If the file is missing or wrong.
+    """
+    given = _read(path)
+    shipped = {name: asdict(getattr(config, _field(name))) for name in _OUTLOOK}
+    shipped[_SLOWER_ON] = shipped["pace"].pop(_SLOWER_ON)
+    _refuse_unknown(given, shipped, path.name)
+    tables = {
+        name: table | _table(given.get(name, {}), f"{path.name}: [{name}]")
+        for name, table in shipped.items()
+    }
+    return replace(config, **_outlook(tables, path.name, config.surfaces))
+
+
+def _outlook(
+    tables: Mapping[str, Any], where: str, surfaces: Mapping[str, SurfacePrior]
+) -> dict[str, Any]:
+    """The reference ride, the pace and the settings of predictions, by field of `Config`."""
+    _refuse_unknown(tables, (*_OUTLOOK, _SLOWER_ON), where)
+    rooms = {
+        _field(name): _build(kind, tables.get(name), f"{where}: [{name}]")
+        for name, kind in _OUTLOOK.items()
+    }
+    slower = _table(tables.get(_SLOWER_ON, {}), f"{where}: [{_SLOWER_ON}]")
+    named = [*slower, rooms["reference"].surface, rooms["outlook"].other_surface]
+    for name in named:
+        if name not in surfaces:
+            raise ConfigError(f"{where}: found surface '{name}', {nearest_name(name, surfaces)}")
+    for name, share in slower.items():
+        _check_type(share, "float", f"{where}: [{_SLOWER_ON}] {name}")
+        if not 0.0 < share <= 1.0:
+            raise ConfigError(f"{where}: [{_SLOWER_ON}] {name}: found {share}, expected 0 to 1")
+    return rooms | {"pace": replace(rooms["pace"], slower_on=slower)}
+
+
+def _field(table: str) -> str:
+    """Field of `Config` that holds a table of reference.toml."""
+    return "reference" if table == "ride" else table
+
+
+def _table(value: Any, where: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise ConfigError(f"{where}: found {value!r}, expected a table")
+    return value
+
+
+def _refuse_unknown(tables: Mapping[str, Any], known: Iterable[str], where: str) -> None:
+    names = tuple(known)
+    for name in tables:
+        if name not in names:
+            raise ConfigError(f"{where}: found table [{name}], {nearest_name(name, names)}")
 
 
 def _read(path: Path) -> dict[str, Any]:

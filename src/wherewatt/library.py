@@ -1,7 +1,9 @@
 """A folder that remembers what each ride said of its vehicle, as readable JSON.
 
 One folder for each vehicle, one file for each ride. A file holds the ride's own words alone, so
-the files may come in any order, and deleting one is as if the ride had never been.
+the files may come in any order, and deleting one is as if the ride had never been. Beside what the
+ride said of the vehicle's parameters it keeps what its sheet stated of the vehicle, so that a ride
+of another day can be predicted from the folder alone.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import json
 import os
 import re
 import tempfile
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +20,11 @@ import numpy as np
 
 from wherewatt.allocate.factor import Factor, combined
 from wherewatt.errors import OutputError, Problem, SideFileError, display_name
+from wherewatt.ingest.sheet import VehicleSheet
+from wherewatt.physics.battery import Chemistry
 
-SCHEMA = "wherewatt/ride-factor/1"
+SCHEMA = "wherewatt/ride-factor/2"
+_WITHOUT_FACTS = "wherewatt/ride-factor/1"  # what was written before sheets were kept
 _ENDING = ".json"
 
 
@@ -41,12 +46,36 @@ class RideMark:
     start_time: str
 
 
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What a ride's sheet stated.
+
+    Parameters
+    ----------
+    vehicle : of the vehicle.
+    temperature_c : of the air on that day [°C]; None if not said.
+    rider_mass_kg : rider with kit [kg]; None if not said.
+    """
+
+    vehicle: VehicleSheet
+    temperature_c: float | None = None
+    rider_mass_kg: float | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Learned:
-    """What a ride said of its vehicle, ready to be kept."""
+    """What a ride said of its vehicle, ready to be kept.
+
+    Parameters
+    ----------
+    mark : which ride it was.
+    factor : what it said of the parameters.
+    facts : what its sheet stated; None where that is not known.
+    """
 
     mark: RideMark
     factor: Factor
+    facts: Facts | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,20 +97,43 @@ class Library:
         SideFileError
             If a file of the vehicle cannot be read; all of them at once.
         """
-        factors, problems = [], []
-        for path in sorted(self._shelf(mark.vehicle).glob(f"*{_ENDING}")):
+        rides = [ride for ride in self.rides(mark.vehicle) if ride.mark.sha256 != mark.sha256]
+        return (combined(ride.factor for ride in rides) if rides else None), len(rides)
+
+    def rides(self, vehicle: str) -> tuple[Learned, ...]:
+        """What each ride of a vehicle said, in an order that file names do not change.
+
+        Raises
+        ------
+        SideFileError
+            If a file of the vehicle cannot be read; all of them at once.
+        """
+        rides, problems = [], []
+        for path in sorted(self._shelf(vehicle).glob(f"*{_ENDING}")):
             try:
-                sha256, factor = _read(path)
+                rides.append(_read(path))
             except (ValueError, KeyError, TypeError, OSError) as error:
                 problems.append(_unreadable(path, error))
-                continue
-            if sha256 != mark.sha256:
-                factors.append((sha256, factor))
         if problems:
             raise SideFileError(*problems)
-        # Sums in one order, whatever the files are called.
-        factors.sort(key=lambda pair: pair[0])
-        return (combined(factor for _, factor in factors) if factors else None), len(factors)
+        return tuple(sorted(rides, key=lambda ride: ride.mark.sha256))
+
+    def vehicles(self) -> tuple[str, ...]:
+        """Names of the vehicles of which there are rides, as their owner writes them.
+
+        Raises
+        ------
+        SideFileError
+            If a file that tells a name cannot be read.
+        """
+        first = (sorted(shelf.glob(f"*{_ENDING}"))[:1] for shelf in sorted(self.folder.glob("*")))
+        names = set()
+        for path in (path for paths in first for path in paths):
+            try:
+                names.add(_read(path).mark.vehicle)
+            except (ValueError, KeyError, TypeError, OSError) as error:
+                raise SideFileError(_unreadable(path, error)) from error
+        return tuple(sorted(names))
 
     def keep(self, learned: Learned) -> Path:
         """Write or replace a ride's file; the file is whole or not there.
@@ -91,7 +143,7 @@ class Library:
         OutputError
             If it cannot be written.
         """
-        mark, factor = learned.mark, learned.factor
+        mark = learned.mark
         shelf = self._shelf(mark.vehicle)
         path = shelf / f"{_file_name(mark.ride)}-{mark.sha256[:8]}{_ENDING}"
         try:
@@ -99,7 +151,7 @@ class Library:
             with tempfile.NamedTemporaryFile(
                 "w", encoding="utf-8", dir=shelf, suffix=".part", delete=False
             ) as part:
-                json.dump(_document(mark, factor), part, indent=1)
+                json.dump(_document(learned), part, indent=1)
                 part.write("\n")
             os.replace(part.name, path)
         except OSError as error:
@@ -117,23 +169,35 @@ def _file_name(text: str) -> str:
     return re.sub(r"[^\w.-]+", "_", text).strip("._")[:80] or "unnamed"
 
 
-def _document(mark: RideMark, factor: Factor) -> dict[str, Any]:
+def _document(learned: Learned) -> dict[str, Any]:
+    mark, factor, facts = learned.mark, learned.factor, learned.facts
+    stated = asdict(facts.vehicle) if facts else {}
     return {
         "schema": SCHEMA,
         "vehicle": mark.vehicle,
         "ride": mark.ride,
         "sha256": mark.sha256,
         "start_time": mark.start_time,
+        "temperature_c": facts.temperature_c if facts else None,
+        "rider_mass_kg": facts.rider_mass_kg if facts else None,
+        "sheet": {name: value for name, value in stated.items() if value is not None},
         "parameters": list(factor.names),
         "vector": factor.vector.tolist(),
         "information": factor.information.tolist(),
     }
 
 
-def _read(path: Path) -> tuple[str, Factor]:
+def _read(path: Path) -> Learned:
     document = json.loads(path.read_text(encoding="utf-8"))
-    if document["schema"] != SCHEMA:
-        raise ValueError(f"schema {document['schema']}")
+    schema = document["schema"]
+    if schema not in (SCHEMA, _WITHOUT_FACTS):
+        raise ValueError(f"schema {schema}")
+    marks = (str(document[field.name]) for field in fields(RideMark))
+    facts = _read_facts(document) if schema == SCHEMA else None
+    return Learned(RideMark(*marks), _read_factor(document), facts)
+
+
+def _read_factor(document: dict[str, Any]) -> Factor:
     names = tuple(str(name) for name in document["parameters"])
     information = np.array(document["information"], dtype=np.float64)
     vector = np.array(document["vector"], dtype=np.float64)
@@ -141,7 +205,21 @@ def _read(path: Path) -> tuple[str, Factor]:
         raise ValueError(f"{len(names)} parameters with numbers for {len(vector)}")
     if not (np.isfinite(information).all() and np.isfinite(vector).all()):
         raise ValueError("numbers that are not finite")
-    return str(document["sha256"]), Factor(names, information, vector)
+    return Factor(names, information, vector)
+
+
+def _read_facts(document: dict[str, Any]) -> Facts | None:
+    """What the sheet stated; None where nothing was."""
+    sheet = dict(document["sheet"])
+    if not sheet:
+        return None
+    if "battery_chemistry" in sheet:
+        sheet["battery_chemistry"] = Chemistry(sheet["battery_chemistry"])
+    temperature, rider = (
+        None if document[name] is None else float(document[name])
+        for name in ("temperature_c", "rider_mass_kg")
+    )
+    return Facts(VehicleSheet(**sheet), temperature, rider)
 
 
 def _unreadable(path: Path, error: Exception) -> Problem:

@@ -282,6 +282,57 @@ def test_taps_on_a_phone(chromium: Browser, tmp_path: Path) -> None:
         assert tag_page.complaints == []
 
 
+class Fingers:
+    """Fingers on the screen, as the browser's own protocol tells of them."""
+
+    def __init__(self, tag_page: TagPage, y: float) -> None:
+        self.session = tag_page.page.context.new_cdp_session(tag_page.page)
+        self.y = y
+
+    def __call__(self, kind: str, *x: float) -> None:
+        """`touchStart`, `touchMove` or `touchEnd`, with all that are down then."""
+        points = [{"x": place, "y": self.y, "id": number} for number, place in enumerate(x)]
+        self.session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+
+
+def axis_labels(tag_page: TagPage) -> list[float]:
+    """Distances on the axis of the profile [km or mi], the first and the last."""
+    texts = tag_page.page.locator("#profile svg > text.middle").all_text_contents()
+    return [float(texts[0]), float(texts[-1])]
+
+
+def test_two_fingers_on_a_phone(chromium: Browser, tmp_path: Path) -> None:
+    """A pinch outward magnifies what is between the fingers; it neither chooses nor marks."""
+    phone = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+    with opened(chromium, tmp_path, **phone) as tag_page:
+        page = tag_page.page
+        whole = axis_labels(tag_page)
+        tag_page.pad.scroll_into_view_if_needed()
+        y = tag_page.pad.bounding_box()["y"] + 60.0
+        middle, fingers = tag_page.x(7000.0), Fingers(tag_page, y)
+        fingers("touchStart", middle - 20.0)
+        fingers("touchStart", middle - 20.0, middle + 20.0)
+        for half in (30.0, 50.0, 80.0):
+            fingers("touchMove", middle - half, middle + half)
+        fingers("touchEnd")
+        near = axis_labels(tag_page)
+        share = (near[1] - near[0]) / (whole[1] - whole[0])
+        assert 0.12 < share < 0.38  # four times as large, less what the ticks leave at the edges
+        assert near[0] < 7.0 < near[1]
+        assert page.locator(".chosen").count() == 0
+        assert page.locator("line.first").count() == 0
+        assert page.evaluate("visualViewport.scale") == 1.0  # the page itself stays as it was
+        fingers("touchStart", middle - 80.0)
+        fingers("touchStart", middle - 80.0, middle + 80.0)
+        for half in (50.0, 20.0, 4.0):
+            fingers("touchMove", middle - half, middle + half)
+        fingers("touchEnd")
+        assert axis_labels(tag_page) == whole
+        page.touchscreen.tap(middle, y)  # one finger still marks
+        assert page.locator("line.first").count() == 1
+        assert tag_page.complaints == []
+
+
 STRANGER = """<!DOCTYPE html><title>elsewhere</title><script>
 (async () => {{
   const body = JSON.stringify({{tags: {{surface: [], structure: []}}}});

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import shutil
-from importlib.util import find_spec
 from pathlib import Path
 
 import pandas as pd
@@ -45,7 +44,7 @@ def test_samples(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         assert {path.name for path in (tmp_path / name).iterdir()} == {
             "sections.csv",
             "sections.geojson",
-            *(["sections.parquet"] if find_spec("geopandas") else []),
+            "sections.parquet",
             "track.geojson",
             "legs.parquet",
             "summary.json",

@@ -7,7 +7,6 @@ import signal
 import subprocess
 import sys
 import time
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -20,7 +19,7 @@ RIDES = ("harbour_commute", "ridge_trail")
 FILES = {
     "sections.csv",
     "sections.geojson",
-    *(["sections.parquet"] if find_spec("geopandas") else []),
+    "sections.parquet",
     "track.geojson",
     "legs.parquet",
     "summary.json",
@@ -128,3 +127,11 @@ def test_missing_folder(
     assert watch(*arguments) == 1
     (line,) = capsys.readouterr().err.splitlines()
     assert line.startswith("wherewatt: missing: found no such folder")
+
+
+def test_library(folder: Path, tmp_path: Path) -> None:
+    """What a ride said of its vehicle is kept; see tests/inbox/test_learning.py for the rest."""
+    (folder / "ridge_trail.gpx").unlink()
+    library = tmp_path / "library"
+    assert watch(folder, "--out", tmp_path / "out", "--library", library, "--once") == 0
+    assert [path.name[:16] for path in (library / "Skerrin_2").iterdir()] == ["harbour_commute-"]

@@ -11,6 +11,7 @@ import matplotlib
 import pytest
 
 from wherewatt.report.figures import profile_figure, write_profile_png
+from wherewatt.report.profile_data import profile_data
 from wherewatt.report.result import RideResult
 from wherewatt.units import DistanceUnit
 
@@ -20,19 +21,19 @@ def test_profiles_of_unusual_rides(
     unit: DistanceUnit, handbook_result: RideResult, hostile_result: RideResult, tmp_path: Path
 ) -> None:
     for result in (handbook_result, hostile_result):
-        write_profile_png(result, tmp_path / "profile.png", unit)
+        write_profile_png(profile_data(result, unit), tmp_path / "profile.png")
         assert (tmp_path / "profile.png").stat().st_size > 10_000
 
 
 def test_profile_is_a_frame_of_a_video(simulated_result: RideResult, tmp_path: Path) -> None:
     """The size stands in bytes 16 to 23 (ISO/IEC 15948, 11.2.2); 1080p is 1920 by 1080."""
     path = tmp_path / "profile.png"
-    write_profile_png(simulated_result, path, DistanceUnit.KM)
+    write_profile_png(profile_data(simulated_result, DistanceUnit.KM), path)
     assert struct.unpack(">II", path.read_bytes()[16:24]) == (1920, 1080)
 
 
 def test_profile_says_what_it_shows(simulated_result: RideResult) -> None:
-    figure = profile_figure(simulated_result, DistanceUnit.MI)
+    figure = profile_figure(profile_data(simulated_result, DistanceUnit.MI))
     assert [axes.get_ylabel() for axes in figure.axes] == [
         "Height [ft]", "Surface", "Flow", "Battery [%]",
     ]  # fmt: skip
@@ -43,7 +44,7 @@ def test_profile_says_what_it_shows(simulated_result: RideResult) -> None:
 
 
 def test_nothing_is_drawn_outside_the_picture(simulated_result: RideResult) -> None:
-    figure = profile_figure(simulated_result, DistanceUnit.KM)
+    figure = profile_figure(profile_data(simulated_result, DistanceUnit.KM))
     box = figure.get_tightbbox()
     assert box.x0 >= 0.0
     assert box.y0 >= 0.0
@@ -53,13 +54,13 @@ def test_nothing_is_drawn_outside_the_picture(simulated_result: RideResult) -> N
 
 def test_settings_of_the_library_are_left_alone(simulated_result: RideResult) -> None:
     before = dict(matplotlib.rcParams)
-    profile_figure(simulated_result, DistanceUnit.MI)
+    profile_figure(profile_data(simulated_result, DistanceUnit.MI))
     assert dict(matplotlib.rcParams) == before
 
 
 def test_the_same_ride_gives_the_same_png(simulated_result: RideResult, tmp_path: Path) -> None:
     for name in ("a.png", "b.png"):
-        write_profile_png(simulated_result, tmp_path / name, DistanceUnit.KM)
+        write_profile_png(profile_data(simulated_result, DistanceUnit.KM), tmp_path / name)
     assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
 
 

@@ -26,13 +26,12 @@ from wherewatt.report.files import (
     TRACK_MAP_NAME,
     write_result,
 )
-from wherewatt.report.geo import can_write_geoparquet
 from wherewatt.report.result import RideResult
 from wherewatt.units import DistanceUnit
 
 ALL_NAMES = {
     SECTIONS_NAME, LEGS_NAME, SUMMARY_NAME, PAGE_NAME, PROFILE_NAME, SECTIONS_MAP_NAME,
-    TRACK_MAP_NAME, *([SECTIONS_PARQUET_NAME] if can_write_geoparquet() else []),
+    TRACK_MAP_NAME, SECTIONS_PARQUET_NAME,
 }  # fmt: skip
 CAUSE_COLUMNS = [f"{cause}_wh" for cause in CAUSES]
 

@@ -18,9 +18,10 @@ from wherewatt.columns import SECTION_COLUMNS, TRACK_COLUMNS
 from wherewatt.report.geo import (
     line_geometry,
     sections_geojson,
+    sections_geoparquet,
     track_geojson,
-    write_sections_geoparquet,
 )
+from wherewatt.report.parquet import write_parquet
 from wherewatt.report.result import RideResult
 from wherewatt.report.tables import sections_frame
 
@@ -166,7 +167,7 @@ def test_geopandas_opens_both(simulated_result: RideResult, tmp_path: Path) -> N
     on_map = geopandas.read_file(path)
     assert on_map.crs == "EPSG:4326"
     assert list(on_map["name"]) == list(frame["name"])
-    write_sections_geoparquet(simulated_result, tmp_path / "sections.parquet")
+    write_parquet(sections_geoparquet(simulated_result), tmp_path / "sections.parquet")
     typed = geopandas.read_parquet(tmp_path / "sections.parquet")
     assert typed.crs == "OGC:CRS84"
     assert list(typed.columns) == [*(column.name for column in SECTION_COLUMNS), "geometry"]
@@ -178,4 +179,7 @@ def test_geopandas_opens_both(simulated_result: RideResult, tmp_path: Path) -> N
     geo = json.loads(pq.read_schema(tmp_path / "sections.parquet").metadata[b"geo"])
     assert geo["version"].startswith("1.")
     assert geo["primary_column"] == "geometry"
-    assert geo["columns"]["geometry"]["encoding"] == "WKB"
+    column = geo["columns"]["geometry"]
+    assert column["encoding"] == "WKB"
+    assert set(column["geometry_types"]) == set(typed.geom_type)
+    assert column["bbox"] == list(typed.total_bounds)

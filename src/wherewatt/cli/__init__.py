@@ -8,10 +8,15 @@ import sys
 from collections.abc import Sequence
 
 from wherewatt import __version__
+from wherewatt.cli.archive import add_archive
+from wherewatt.cli.compare import add_compare
 from wherewatt.cli.demo import add_demo
 from wherewatt.cli.options import complain
+from wherewatt.cli.predict import add_predict
+from wherewatt.cli.query import add_query
 from wherewatt.cli.report import add_report
 from wherewatt.cli.tag import add_tag
+from wherewatt.cli.turnback import add_turnback
 from wherewatt.cli.watch import add_watch
 from wherewatt.errors import WherewattError
 
@@ -43,7 +48,12 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"wherewatt {__version__}")
     verbs = parser.add_subparsers(title="verbs", required=True, metavar="VERB")
     add_report(verbs)
+    add_compare(verbs)
+    add_predict(verbs)
+    add_turnback(verbs)
     add_tag(verbs)
     add_watch(verbs)
+    add_archive(verbs)
+    add_query(verbs)
     add_demo(verbs)
     return parser

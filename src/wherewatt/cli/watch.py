@@ -24,6 +24,13 @@ def add_watch(verbs: Verbs) -> None:
     watch.add_argument("folder", type=Path, metavar="FOLDER", help="with its subfolders")
     add_report_options(watch)
     watch.add_argument(
+        "--library",
+        type=Path,
+        metavar="DIR",
+        help="folder that remembers what each ride said of its vehicle: rides of a vehicle named "
+        "in the ride sheet start from what it holds by then and are added to it",
+    )
+    watch.add_argument(
         "--settle",
         type=above_zero,
         default=2.0,
@@ -67,7 +74,7 @@ def _watch(options: argparse.Namespace) -> int:
         events=options.poll is None,
         once=options.once,
     )
-    work = ReportWork(tuple(options.terrain), options.units, options.fetch_terrain)
+    work = ReportWork(tuple(options.terrain), options.units, options.fetch_terrain, options.library)
     with LiveLine(Console(highlight=False)) as teller:
         status = watch_folder(options.folder, options.out, work, settings, teller)
         teller.line(summary_line(status))

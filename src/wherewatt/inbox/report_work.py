@@ -22,15 +22,20 @@ class ReportWork:
     terrain : folders of terrain tiles.
     unit : unit of distance for people.
     fetch_terrain : whether missing tiles are fetched from the network.
+    library : folder that remembers what each ride said of its vehicle; a ride starts from what it
+        holds by then, so rides that come later know more than those before them.
     """
 
     terrain: tuple[Path, ...]
     unit: DistanceUnit = DistanceUnit.KM
     fetch_terrain: bool = False
+    library: Path | None = None
 
     @property
     def key(self) -> str:
         """Hash of the configuration, the options, and the names and sizes of the tiles.
+
+        Not of what the library holds: every ride would have all others reported again.
 
         Raises
         ------
@@ -47,7 +52,8 @@ class ReportWork:
             for path in sorted(folder.iterdir())
             if path.is_file()
         ]
-        everything = (load_config(), tiles, self.unit.value, self.fetch_terrain)
+        library = str(self.library.absolute()) if self.library else ""
+        everything = (load_config(), tiles, self.unit.value, self.fetch_terrain, library)
         return hashlib.sha256(repr(everything).encode()).hexdigest()
 
     def __call__(self, track: Path, folder: Path) -> Made:
@@ -60,13 +66,19 @@ class ReportWork:
         """
         # Imported here: the watch itself never needs them, only its workers do.
         from wherewatt.config import load_config
+        from wherewatt.inbox.learning import remember
+        from wherewatt.library import Library
         from wherewatt.pipeline import analyse, open_tiles
         from wherewatt.report.files import write_result
 
         # Tiles are opened anew each time: kept open, they would fill the memory in the end.
         tiles = open_tiles(self.terrain, fetch=self.fetch_terrain)
-        result = analyse(track, tiles, load_config())
+        library = Library(self.library) if self.library else None
+        result = analyse(track, tiles, load_config(), library)
         write_result(result, folder, self.unit)
+        if library:
+            # Should the result not take its place, the ride comes again and says it anew.
+            remember(library, result)
         distance = result.ride.distance_m[-1] / self.unit.metres
         energy_wh = result.ledger.total.mean
         return Made(

@@ -10,12 +10,9 @@ import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from wherewatt.report import view
 from wherewatt.report.palette import INK
 from wherewatt.report.profile_chart import draw_battery, draw_flow, draw_height, draw_surface
-from wherewatt.report.result import RideResult
-from wherewatt.report.wording import plain
-from wherewatt.units import DistanceUnit
+from wherewatt.report.profile_data import ProfileData
 
 _STYLE: Any = {  # the type of its keys depends on the library's version
     "font.family": ["DejaVu Sans", "sans-serif"],
@@ -43,30 +40,24 @@ _PANELS = ((0.535, 0.325), (0.462, 0.045), (0.422, 0.026), (0.148, 0.25))
 _LEFT, _RIGHT = 0.068, 0.985
 
 
-def profile_figure(result: RideResult, unit: DistanceUnit) -> Figure:
-    """Height, surface, flow and battery over distance.
-
-    Parameters
-    ----------
-    result : the ride.
-    unit : unit of distance; heights are in metres or feet to match.
-    """
+def profile_figure(data: ProfileData) -> Figure:
+    """Height, surface, flow and battery over distance."""
     with _style():
         figure = Figure(figsize=_SIZE_IN)
         panels = _panels(figure)
         height, surface, flow, battery = panels
-        draw_height(height, result, unit)
-        keys = [*draw_surface(surface, result, unit), *draw_flow(flow, result, unit)]
-        draw_battery(battery, result, unit)
-        battery.set_xlim(0.0, float(result.ride.distance_m[-1]) / unit.metres)
-        battery.set_xlabel(f"Distance [{unit}]")
-        _write_headline(figure, result, unit)
+        draw_height(height, data)
+        keys = [*draw_surface(surface, data), *draw_flow(flow, data)]
+        draw_battery(battery, data)
+        battery.set_xlim(0.0, data.length)
+        battery.set_xlabel(f"Distance [{data.unit}]")
+        _write_headline(figure, data)
         if keys:
             figure.legend(handles=keys, loc="lower center", borderaxespad=0.3, ncols=8)
     return figure
 
 
-def write_profile_png(result: RideResult, path: Path, unit: DistanceUnit) -> None:
+def write_profile_png(data: ProfileData, path: Path) -> None:
     """Write the profile as PNG; the same ride gives the same bytes.
 
     Raises
@@ -74,7 +65,7 @@ def write_profile_png(result: RideResult, path: Path, unit: DistanceUnit) -> Non
     OSError
         If it cannot be written.
     """
-    figure = profile_figure(result, unit)
+    figure = profile_figure(data)
     with _style():
         figure.savefig(
             path,
@@ -98,12 +89,10 @@ def _panels(figure: Figure) -> list[Axes]:
     return panels
 
 
-def _write_headline(figure: Figure, result: RideResult, unit: DistanceUnit) -> None:
+def _write_headline(figure: Figure, data: ProfileData) -> None:
     """Name of the ride and, as on the page, the answer."""
-    figure.text(_LEFT, 0.975, plain(result.name), fontsize=14.0, weight="bold", va="top")
-    distance, energy, consumption, *_ = view.headline(result, unit)
-    said = [distance.value, *(f"{it.value} ({it.interval})" for it in (energy, consumption))]
-    figure.text(_RIGHT, 0.972, "    ".join(said), fontsize=12.0, va="top", ha="right")
+    figure.text(_LEFT, 0.975, data.name, fontsize=14.0, weight="bold", va="top")
+    figure.text(_RIGHT, 0.972, data.headline, fontsize=12.0, va="top", ha="right")
 
 
 def _style() -> AbstractContextManager[None]:

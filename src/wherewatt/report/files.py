@@ -11,9 +11,10 @@ from pathlib import Path
 
 from wherewatt.errors import OutputError
 from wherewatt.report import geo
+from wherewatt.report.beside import Content, Write, write_here
+from wherewatt.report.profile_data import profile_data
 from wherewatt.report.result import RideResult
-from wherewatt.report.tables import legs_frame, sections_frame, summary
-from wherewatt.report.times import with_iso_times
+from wherewatt.report.tables import legs_table, sections_table, summary
 from wherewatt.units import DistanceUnit
 
 SECTIONS_NAME = "sections.csv"
@@ -28,7 +29,9 @@ SECTIONS_PARQUET_NAME = "sections.parquet"
 Writer = Callable[[RideResult, Path, DistanceUnit], None]
 
 
-def write_result(result: RideResult, folder: Path, unit: DistanceUnit) -> None:
+def write_result(
+    result: RideResult, folder: Path, unit: DistanceUnit, slow: Write = write_here
+) -> None:
     """Write the tables, the summary, the maps, the page and the profile of a ride into a folder.
 
     The files are made in a folder beside it and moved into place one by one when all of them are
@@ -39,6 +42,7 @@ def write_result(result: RideResult, folder: Path, unit: DistanceUnit) -> None:
     result : the ride.
     folder : where the files go; made if missing.
     unit : unit of distance for people; the tables are always in km.
+    slow : how those files are written whose libraries are slow to load.
 
     Raises
     ------
@@ -49,11 +53,12 @@ def write_result(result: RideResult, folder: Path, unit: DistanceUnit) -> None:
         folder.parent.mkdir(parents=True, exist_ok=True)
         workshop = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
         try:
-            writers = _writers()
-            for name, write in writers.items():
-                write(result, workshop / name, unit)
+            contents = _contents(result, unit)
+            with slow({workshop / name: content for name, content in contents.items()}):
+                for name, write in _WRITERS.items():
+                    write(result, workshop / name, unit)
             folder.mkdir(exist_ok=True)
-            for name in writers:
+            for name in (*_WRITERS, *contents):
                 os.replace(workshop / name, folder / name)
         finally:
             shutil.rmtree(workshop, ignore_errors=True)
@@ -62,34 +67,36 @@ def write_result(result: RideResult, folder: Path, unit: DistanceUnit) -> None:
         raise OutputError(f"{folder}: the result cannot be written: {reason}") from error
 
 
+def write_page(result: RideResult, path: Path, unit: DistanceUnit) -> None:
+    """Write the page alone.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; a part of it may be left behind.
+    """
+    from wherewatt.report.page import render_page  # slow to load, and not needed before
+
+    path.write_bytes(render_page(result, unit).encode("utf-8"))
+
+
+def _contents(result: RideResult, unit: DistanceUnit) -> dict[str, Content]:
+    """What stands in the files whose libraries are slow to load, by file name."""
+    return {
+        PROFILE_NAME: profile_data(result, unit),
+        LEGS_NAME: legs_table(result).for_parquet(),
+        SECTIONS_PARQUET_NAME: geo.sections_geoparquet(result),
+    }
+
+
 def _write_sections(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
-    frame = with_iso_times(sections_frame(result))
-    # pandas writes floats by their repr: reading them back gives the same numbers.
-    frame.to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
-
-
-def _write_legs(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
-    legs_frame(result).to_parquet(path, engine="pyarrow", index=False)
+    with path.open("w", encoding="utf-8", newline="") as file:
+        sections_table(result).write_csv(file)
 
 
 def _write_summary(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
     text = json.dumps(summary(result), allow_nan=False, indent=1, ensure_ascii=False)
     path.write_text(text + "\n", encoding="utf-8", newline="\n")
-
-
-# The page and its charts need libraries that are slow to import: not before they are used.
-
-
-def _write_page(result: RideResult, path: Path, unit: DistanceUnit) -> None:
-    from wherewatt.report.page import render_page
-
-    path.write_text(render_page(result, unit), encoding="utf-8", newline="\n")
-
-
-def _write_profile(result: RideResult, path: Path, unit: DistanceUnit) -> None:
-    from wherewatt.report.figures import write_profile_png
-
-    write_profile_png(result, path, unit)
 
 
 def _write_sections_map(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
@@ -100,21 +107,11 @@ def _write_track_map(result: RideResult, path: Path, _unit: DistanceUnit) -> Non
     path.write_text(geo.track_geojson(result), encoding="utf-8", newline="\n")
 
 
-def _write_geoparquet(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
-    geo.write_sections_geoparquet(result, path)
-
-
-def _writers() -> dict[str, Writer]:
-    """What is written, by file name."""
-    writers: dict[str, Writer] = {
-        SECTIONS_NAME: _write_sections,
-        LEGS_NAME: _write_legs,
-        SUMMARY_NAME: _write_summary,
-        PAGE_NAME: _write_page,
-        PROFILE_NAME: _write_profile,
-        SECTIONS_MAP_NAME: _write_sections_map,
-        TRACK_MAP_NAME: _write_track_map,
-    }
-    if geo.can_write_geoparquet():
-        writers[SECTIONS_PARQUET_NAME] = _write_geoparquet
-    return writers
+_WRITERS: dict[str, Writer] = {
+    SECTIONS_NAME: _write_sections,
+    SUMMARY_NAME: _write_summary,
+    PAGE_NAME: write_page,
+    SECTIONS_MAP_NAME: _write_sections_map,
+    TRACK_MAP_NAME: _write_track_map,
+}
+"""What writes the other files, by file name."""

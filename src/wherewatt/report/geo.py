@@ -4,26 +4,28 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from importlib.util import find_spec
+from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
+import shapely
 
 from wherewatt.arrays import FloatArray, IntArray
-from wherewatt.columns import TRACK_COLUMNS, as_declared
+from wherewatt.columns import TRACK_COLUMNS
+from wherewatt.report.parquet import ParquetData
 from wherewatt.report.result import RideResult
-from wherewatt.report.tables import sections_frame
-from wherewatt.report.times import clock, with_iso_times
+from wherewatt.report.table import Table
+from wherewatt.report.tables import sections_table
+from wherewatt.report.times import clock
 
+_GEOMETRY = "geometry"
 _DECIMALS = 6  # of a degree, about a decimetre: RFC 7946 section 11.2
 
 
 def sections_geojson(result: RideResult) -> str:
     """One feature per section: its way, and the columns of sections.csv."""
-    return _collection(sections_frame(result), _section_lines(result))
+    return _collection(sections_table(result), _section_lines(result))
 
 
 def track_geojson(result: RideResult) -> str:
@@ -37,7 +39,8 @@ def track_geojson(result: RideResult) -> str:
     first = np.array([0, *changes], dtype=np.intp)
     points = np.append(sections.first_leg[first], len(sections.leg_section))
     times, km = clock(ride, ride.time_s[points]), ride.distance_m[points] / 1000.0
-    frame = pd.DataFrame(
+    table = Table.of(
+        TRACK_COLUMNS,
         {
             "surface": [tags[at][0] for at in first],
             "structure": [tags[at][1] for at in first],
@@ -45,25 +48,31 @@ def track_geojson(result: RideResult) -> str:
             "end_time": times[1:],
             "start_km": km[:-1],
             "end_km": km[1:],
-        }
+        },
     )
-    return _collection(as_declared(frame, TRACK_COLUMNS), _lines(result, points))
+    return _collection(table, _lines(result, points))
 
 
-def can_write_geoparquet() -> bool:
-    """Whether geopandas is installed, which brings the extra "geo"."""
-    return find_spec("geopandas") is not None
+def sections_geoparquet(result: RideResult) -> ParquetData:
+    """The sections as GeoParquet: the columns of sections.csv and a column `geometry`.
 
-
-def write_sections_geoparquet(result: RideResult, path: Path) -> None:
-    """Write the sections as GeoParquet: the columns of sections.csv and a column `geometry`."""
-    # Slow to import, and only there if the user wants it.
-    from geopandas import GeoDataFrame
-    from shapely.geometry import shape
-
-    geometries = [None if line is None else shape(line) for line in _section_lines(result)]
-    frame = GeoDataFrame(sections_frame(result), geometry=geometries, crs="OGC:CRS84")
-    frame.to_parquet(path, index=False)
+    Source: OGC GeoParquet 1.0.0, "File metadata" and "Column metadata"; without `crs` positions
+    are longitude and latitude on WGS 84 (OGC:CRS84).
+    """
+    lines = _section_lines(result)
+    places = shapely.from_geojson([None if line is None else json.dumps(line) for line in lines])
+    types = sorted({str(line["type"]) for line in lines if line is not None})
+    column: dict[str, Any] = {"encoding": "WKB", "geometry_types": types}
+    if types:  # else there is no place at all
+        column["bbox"] = shapely.total_bounds(places).tolist()
+    about = {"version": "1.0.0", "primary_column": _GEOMETRY, "columns": {_GEOMETRY: column}}
+    data = sections_table(result).for_parquet()
+    return replace(
+        data,
+        binary={_GEOMETRY: shapely.to_wkb(places).tolist()},
+        order=(*data.order, _GEOMETRY),
+        about={"geo": json.dumps(about)},
+    )
 
 
 def _section_lines(result: RideResult) -> list[dict[str, Any] | None]:
@@ -125,22 +134,18 @@ def _without_repeats(place: FloatArray) -> FloatArray:
     return place[new]
 
 
-def _collection(frame: pd.DataFrame, lines: Iterable[dict[str, Any] | None]) -> str:
+def _collection(table: Table, lines: Iterable[dict[str, Any] | None]) -> str:
     """A FeatureCollection, one feature a line."""
-    rows = with_iso_times(frame).astype(object).to_dict("records")
     features = [
         json.dumps(
             {"type": "Feature", "geometry": line, "properties": _without_nan(row)},
             allow_nan=False,
             ensure_ascii=False,
         )
-        for row, line in zip(rows, lines, strict=True)
+        for row, line in zip(table.rows(), lines, strict=True)
     ]
     return '{"type": "FeatureCollection", "features": [\n' + ",\n".join(features) + "\n]}\n"
 
 
-def _without_nan(row: dict[Any, Any]) -> dict[str, Any]:
-    return {
-        str(name): None if isinstance(value, float) and not np.isfinite(value) else value
-        for name, value in row.items()
-    }
+def _without_nan(row: dict[str, Any]) -> dict[str, Any]:
+    return {name: None if value != value else value for name, value in row.items()}

@@ -13,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
+from wherewatt import __version__
 from wherewatt.report import view
 from wherewatt.report.charts.battery import battery_chart
 from wherewatt.report.charts.course import course_chart
@@ -23,7 +24,7 @@ from wherewatt.report.charts.profile import profile_chart
 from wherewatt.report.legend import cells, in_both, legend
 from wherewatt.report.library import chart_library, script_hash
 from wherewatt.report.result import RideResult
-from wherewatt.report.tables import sections_frame, summary
+from wherewatt.report.tables import track_facts
 from wherewatt.report.wording import CAUTIONS, HANDBOOK_WARNING, NO_RANGE, number, plain
 from wherewatt.units import DistanceUnit
 
@@ -43,7 +44,7 @@ def render_page(result: RideResult, unit: DistanceUnit) -> str:
     OutputError
         If the script of the chart library is missing.
     """
-    facts = summary(result)
+    facts = track_facts(result)
     return (
         _environment()
         .get_template("report.html.j2")
@@ -55,9 +56,9 @@ def render_page(result: RideResult, unit: DistanceUnit) -> str:
             handbook_warning=HANDBOOK_WARNING if view.is_handbook_only(result) else "",
             cautions=CAUTIONS,
             warnings=view.warnings(result),
-            track=facts["track"],
-            file=plain(facts["track"]["file"]),
-            version=facts["versions"]["wherewatt"],
+            track=facts,
+            file=plain(facts["file"]),
+            version=__version__,
             **_tables(result),
             **_charts(result, unit),
             **_scripts(),
@@ -81,11 +82,10 @@ def _environment() -> Environment:
 def _tables(result: RideResult) -> dict[str, Any]:
     """Rows of all tables, each in both units."""
     *causes, cause_total = view.cause_rows(result)
-    frame = sections_frame(result)
     return {
         "answer": _in_both(view.headline(result, unit) for unit in _UNITS),
         "no_range": NO_RANGE,
-        "sections": _in_both(view.section_rows(result, unit, frame) for unit in _UNITS),
+        "sections": _in_both(view.section_rows(result, unit) for unit in _UNITS),
         "section_total": cells(*(view.section_total(result, unit) for unit in _UNITS)),
         "causes": causes,
         "cause_total": cause_total,

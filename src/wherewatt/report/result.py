@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -76,23 +77,26 @@ class RideResult:
         The standard deviation counts the ways in which charge at the start, capacity and energy
         used can be off together.
         """
-        used, slopes = _used(self.estimate)
-        values, scores = self.estimate.values, self.estimate.solution.scores
-        capacity, start = values["battery_usable_wh"], values["start_charge"]
-        parameters = self.estimate.evidence.parameters
-        slope_of = parameters.slopes(scores)
-        gradient = -slopes / capacity
-        gradient[:, parameters.index["start_charge"]] += slope_of["start_charge"]
-        at_capacity = parameters.index["battery_usable_wh"]
-        gradient[:, at_capacity] += used / capacity**2 * slope_of["battery_usable_wh"]
-        covariance = self.estimate.solution.covariance
-        variance = np.einsum("ij,jk,ik->i", gradient, covariance, gradient)
-        cell_time = self.ride.time_s[
-            np.append(self.estimate.cells.first_leg, len(self.ride.standing))
-        ]
-        sd = np.interp(self.ride.time_s, cell_time, np.sqrt(np.maximum(variance, 0.0)))
-        spent = np.concatenate([[0.0], np.cumsum(self.ledger.leg_wh.sum(axis=0))])
-        return start - spent / capacity, sd
+        return _remaining(self)
+
+
+@lru_cache(maxsize=1)  # many parts of a report show it
+def _remaining(result: RideResult) -> tuple[FloatArray, FloatArray]:
+    """See `RideResult.remaining`."""
+    estimate, ride = result.estimate, result.ride
+    used, slopes = _used(estimate)
+    values, parameters = estimate.values, estimate.evidence.parameters
+    capacity, start = values["battery_usable_wh"], values["start_charge"]
+    slope_of = parameters.slopes(estimate.solution.scores)
+    gradient = -slopes / capacity
+    gradient[:, parameters.index["start_charge"]] += slope_of["start_charge"]
+    at_capacity = parameters.index["battery_usable_wh"]
+    gradient[:, at_capacity] += used / capacity**2 * slope_of["battery_usable_wh"]
+    variance = np.einsum("ij,jk,ik->i", gradient, estimate.solution.covariance, gradient)
+    cell_time = ride.time_s[np.append(estimate.cells.first_leg, len(ride.standing))]
+    sd = np.interp(ride.time_s, cell_time, np.sqrt(np.maximum(variance, 0.0)))
+    spent = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
+    return start - spent / capacity, sd
 
 
 def _used(estimate: Estimate) -> tuple[FloatArray, FloatArray]:

@@ -3,28 +3,43 @@
 from __future__ import annotations
 
 import platform
+from functools import cache, lru_cache
 from importlib.metadata import version
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from wherewatt import __version__
 from wherewatt.allocate.ledger import Measure
 from wherewatt.allocate.loads import CAUSES
 from wherewatt.allocate.verdict import Verdict, verdict_of
 from wherewatt.arrays import FloatArray
-from wherewatt.columns import LEG_COLUMNS, SECTION_COLUMNS, as_declared
+from wherewatt.columns import LEG_COLUMNS, SECTION_COLUMNS
 from wherewatt.physics.road_load import headwind
 from wherewatt.report.result import RideResult
-from wherewatt.report.times import clock
+from wherewatt.report.table import Table
+from wherewatt.report.times import clock, iso_start
 from wherewatt.sections.names import STRUCTURES, Feature, find_features, section_names
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SCHEMA = "wherewatt/summary/1"
 _LIBRARIES = ("numpy", "scipy", "pandas", "pyarrow", "pyproj", "gpxpy", "fitdecode")
 
 
 def sections_frame(result: RideResult) -> pd.DataFrame:
+    """`sections_table` as a frame."""
+    return sections_table(result).to_frame()
+
+
+def legs_frame(result: RideResult) -> pd.DataFrame:
+    """`legs_table` as a frame."""
+    return legs_table(result).to_frame()
+
+
+@lru_cache(maxsize=1)  # several files of a ride show it
+def sections_table(result: RideResult) -> Table:
     """One row per section: the columns of `wherewatt.columns.SECTION_COLUMNS`."""
     sections, ride, ledger = result.sections, result.ride, result.ledger
     total = sections.total
@@ -38,7 +53,8 @@ def sections_frame(result: RideResult) -> pd.DataFrame:
     ascent, descent = result.ascent_and_descent_m
     energy = ledger.section_wh.sum(axis=0)
     measures = ledger.section_measures
-    frame = pd.DataFrame(
+    return Table.of(
+        SECTION_COLUMNS,
         {
             "section": np.arange(1, len(sections) + 1),
             "start_time": times[:-1],
@@ -65,12 +81,11 @@ def sections_frame(result: RideResult) -> pd.DataFrame:
             "share_pct": 100.0 * energy / (energy.sum() or np.nan),
             **{f"{cause}_wh": row for cause, row in zip(CAUSES, ledger.section_wh, strict=True)},
             "name": section_names(sections, find_features(sections)),
-        }
+        },
     )
-    return as_declared(frame, SECTION_COLUMNS)
 
 
-def legs_frame(result: RideResult) -> pd.DataFrame:
+def legs_table(result: RideResult) -> Table:
     """One row per leg: the columns of `wherewatt.columns.LEG_COLUMNS`."""
     ride, values, height = result.ride, result.estimate.values, result.height_m
     times = clock(ride, ride.time_s)
@@ -79,7 +94,8 @@ def legs_frame(result: RideResult) -> pd.DataFrame:
         wind_east_m_s=values["wind_east_m_s"],
         wind_north_m_s=values["wind_north_m_s"],
     )
-    frame = pd.DataFrame(
+    return Table.of(
+        LEG_COLUMNS,
         {
             "start_time": times[:-1],
             "end_time": times[1:],
@@ -88,32 +104,19 @@ def legs_frame(result: RideResult) -> pd.DataFrame:
             "speed_m_s": ride.leg_speed_m_s,
             "height_m": height[1:],
             "grade": _ratio(np.diff(height), ride.leg_distance_m, 0.0),
-            "headwind_m_s": wind,
+            "headwind_m_s": np.asarray(wind),
             "battery_wh": result.ledger.leg_wh.sum(axis=0),
             **{f"{cause}_wh": row for cause, row in zip(CAUSES, result.ledger.leg_wh, strict=True)},
-        }
+        },
     )
-    return as_declared(frame, LEG_COLUMNS)
 
 
 def summary(result: RideResult) -> dict[str, Any]:
     """The ride in one document, ready for JSON (no NaN, no infinity)."""
-    track, ride, ledger = result.recording.track, result.ride, result.ledger
-    taught = verdict(result)
+    ledger, taught = result.ledger, verdict(result)
     return {
         "schema": SCHEMA,
-        "track": {
-            "name": result.name,
-            "file": track.source.name,
-            "sha256": track.sha256,
-            "points": len(track),
-            "start_time": clock(ride, ride.time_s[:1])[0].isoformat(),
-            "duration_s": float(ride.time_s[-1]),
-            "moving_s": float(np.sum(ride.leg_time_s[~ride.standing])),
-            "distance_km": float(ride.distance_m[-1]) / 1000.0,
-            "stops": len(ride.stops),
-            "sections": len(result.sections),
-        },
+        "track": track_facts(result),
         "energy": {
             "battery_wh": _interval(ledger.total),
             "wh_per_km": _interval(ledger.wh_per_km),
@@ -134,6 +137,23 @@ def summary(result: RideResult) -> dict[str, Any]:
         "warnings": [{"code": note.code, "message": note.message} for note in result.notes],
         "versions": {"python": platform.python_version(), **_versions()},
         "config": _config(result),
+    }
+
+
+def track_facts(result: RideResult) -> dict[str, Any]:
+    """What was ridden: name, file, length, duration and the like."""
+    track, ride = result.recording.track, result.ride
+    return {
+        "name": result.name,
+        "file": track.source.name,
+        "sha256": track.sha256,
+        "points": len(track),
+        "start_time": iso_start(ride),
+        "duration_s": float(ride.time_s[-1]),
+        "moving_s": float(np.sum(ride.leg_time_s[~ride.standing])),
+        "distance_km": float(ride.distance_m[-1]) / 1000.0,
+        "stops": len(ride.stops),
+        "sections": len(result.sections),
     }
 
 
@@ -176,6 +196,7 @@ def display(taught: Verdict) -> list[dict[str, Any]]:
     ]
 
 
+@lru_cache(maxsize=1)  # summary and page show it
 def verdict(result: RideResult) -> Verdict:
     """What the ride taught."""
     remaining, sd = result.remaining
@@ -241,6 +262,7 @@ def _interval(measure: Measure) -> dict[str, float | None]:
     return {name: value if np.isfinite(value) else None for name, value in values.items()}
 
 
+@cache
 def _versions() -> dict[str, str]:
     return {"wherewatt": __version__, **{name: version(name) for name in _LIBRARIES}}
 

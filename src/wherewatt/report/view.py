@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from wherewatt.allocate.ledger import Z90, Measure
 from wherewatt.report import tables
@@ -159,35 +158,32 @@ def _full_charge(full_charge_km: Measure, unit: DistanceUnit) -> Quantity:
     )
 
 
-def section_rows(
-    result: RideResult, unit: DistanceUnit, frame: pd.DataFrame | None = None
-) -> list[SectionRow]:
-    """The sections, in order; with their table, if it has been made already."""
-    if frame is None:
-        frame = tables.sections_frame(result)
+def section_rows(result: RideResult, unit: DistanceUnit) -> list[SectionRow]:
+    """The sections, in order."""
+    table = tables.sections_table(result)
     per_km = 1000.0 / unit.metres  # reader's units of distance in a kilometre
-    energy = rounded_to_sum(frame["battery_wh"].to_numpy(), 1)
-    share = rounded_to_sum(frame["share_pct"].to_numpy(), 1)
+    energy = rounded_to_sum(table["battery_wh"], 1)
+    share = rounded_to_sum(table["share_pct"], 1)
     edge = np.round(result.sections.edge_m / unit.metres, 2)
     return [
         SectionRow(
-            section=str(row.section),
-            name=plain(row.name),
+            section=str(row["section"]),
+            name=plain(row["name"]),
             span=f"{number(edge[at], 2)}–{number(edge[at + 1], 2)}",
             length=number(edge[at + 1] - edge[at], 2),
-            terrain=words(row.terrain),
-            flow=words(row.flow),
-            surface=surface_words(row.surface, row.structure),
-            ascent=number(row.ascent_m / unit.height_metres, 0),
-            descent=number(row.descent_m / unit.height_metres, 0),
-            speed=number(row.mean_speed_kmh * per_km, 1),
+            terrain=words(row["terrain"]),
+            flow=words(row["flow"]),
+            surface=surface_words(row["surface"], row["structure"]),
+            ascent=number(row["ascent_m"] / unit.height_metres, 0),
+            descent=number(row["descent_m"] / unit.height_metres, 0),
+            speed=number(row["mean_speed_kmh"] * per_km, 1),
             energy=number(energy[at], 1),
             half_width=number(half_width(measure), 1),
-            per_distance=_per_distance(row.wh_per_km, per_km),
+            per_distance=_per_distance(row["wh_per_km"], per_km),
             share=number(share[at], 1),
         )
         for at, (row, measure) in enumerate(
-            zip(frame.itertuples(), result.ledger.section_measures, strict=True)
+            zip(table.rows(), result.ledger.section_measures, strict=True)
         )
     ]
 

@@ -1,5 +1,6 @@
 // The height profile with bars of the tags below it: drawing, pointer and keys.
 
+import { Pinch } from "./pinch.js";
 import { draw, drawPatterns, fillOf } from "./svg.js";
 import * as units from "./units.js";
 
@@ -25,6 +26,7 @@ export class Profile {
     this.drag = null;
     new ResizeObserver(() => this.draw()).observe(host);
     host.addEventListener("wheel", (event) => this.#wheel(event), { passive: false });
+    this.pinch = new Pinch(host, this);
   }
 
   get plotWidth() { return this.width - LEFT - RIGHT; }
@@ -32,11 +34,15 @@ export class Profile {
   x(metres) { return LEFT + (metres - this.window.from) / this.perPixel; }
   y(height) { return TOP + (this.top - height) / (this.top - this.bottom) * this.height; }
 
+  /** Distance at a place on the screen. */
+  metresAt(clientX) {
+    const x = clientX - this.svg.getBoundingClientRect().left;
+    return this.window.from + (x - LEFT) * this.perPixel;
+  }
+
   /** Distance under a pointer, within the ride. */
   metres(event) {
-    const x = event.clientX - this.svg.getBoundingClientRect().left;
-    const found = this.window.from + (x - LEFT) * this.perPixel;
-    return Math.min(this.page.ride.total, Math.max(0, found));
+    return Math.min(this.page.ride.total, Math.max(0, this.metresAt(event.clientX)));
   }
 
   /** A distance drawn to an edge close by, else rounded to the metre. */
@@ -57,6 +63,23 @@ export class Profile {
   shift(share) {
     const way = (this.window.to - this.window.from) * share;
     this.show(this.window.from + way, this.window.to + way);
+  }
+
+  /** Show a distance at a place on the screen, so many metres to a pixel. */
+  fit(metres, clientX, perPixel) {
+    const least = LEAST_WINDOW_M / this.plotWidth;
+    const per = Math.min(this.page.ride.total / this.plotWidth, Math.max(least, perPixel));
+    const from = metres - (clientX - this.svg.getBoundingClientRect().left - LEFT) * per;
+    this.show(from, from + per * this.plotWidth);
+  }
+
+  /** Give up a drag that has begun, for a pinch; false if that may not be. */
+  letGo() {
+    if (this.heldHandle) return false;
+    const moved = this.drag?.moved;
+    this.drag = null;
+    if (moved) this.page.forget(); // what was being chosen was none
+    return true;
   }
 
   show(from, to) {

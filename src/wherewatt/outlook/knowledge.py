@@ -1,0 +1,122 @@
+"""What rides say of a vehicle as it is on an ordinary day in the weather of the reference ride.
+
+Unlike a prediction, which is for one day and so has that day's tyre pressure and posture still to
+be drawn, this is of what all days of the vehicle have in common.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from wherewatt.allocate.factor import Factor, combined
+from wherewatt.allocate.parameters import (
+    Parameter,
+    Parameters,
+    natural,
+    ratio_name,
+    ride_parameters,
+)
+from wherewatt.config import Config
+from wherewatt.ingest.sheet import RiderSheet, RideSheet, WeatherSheet
+from wherewatt.library import Library
+from wherewatt.outlook.vehicle import Day, Known, Vehicle, vehicle_of
+from wherewatt.report.result import RideResult
+
+_NO_STEP = 1e-6  # a blur so small that it changes nothing
+
+
+def vehicle_in(results: Sequence[RideResult], library: Library | None) -> Vehicle:
+    """The one vehicle of some rides, with what these and the library's rides said of it.
+
+    What was stated of it is what the latest of the rides states.
+    """
+    latest = vehicle_of(max(results, key=lambda result: result.ride.start_unix_s))
+    remembered = library.rides(latest.name) if library and latest.sheet.name else ()
+    ours = [vehicle_of(result).rides[0] for result in results]
+    rides = {ride.mark.sha256: ride for ride in (*remembered, *ours)}
+    return Vehicle(
+        latest.name, latest.sheet, latest.kind, tuple(rides[key] for key in sorted(rides))
+    )
+
+
+def known_in_common(vehicle: Vehicle, results: Sequence[RideResult], config: Config) -> Known:
+    """A vehicle on an ordinary day at the temperature of the reference ride, with its rider.
+
+    The prior is the unit normal in the scores, to which the information of the rides is added
+    (Tarantola 2005, Inverse Problem Theory, section 3.2).
+
+    Parameters
+    ----------
+    results : rides of it whose own priors are known, such as that of a stated charger.
+    """
+    reference = config.reference
+    day = Day(reference.rider_mass_kg, WeatherSheet(temperature_c=reference.temperature_c))
+    parameters = _all_that_is_spoken_of(vehicle, day, results, config)
+    factors = []
+    for ride in vehicle.rides:
+        celsius = ride.facts.temperature_c if ride.facts else None
+        then = _priors(vehicle, Day(None, WeatherSheet(temperature_c=celsius)), (), config)
+        factors.append(_on_another_day(ride.factor, then, parameters))
+    factor = combined(factors).among(list(parameters.index))
+    at = [parameters.index[name] for name in factor.names]
+    priors = [parameters.items[number].prior for number in at]
+    spread = np.array([prior.spread for prior in priors])
+    center = np.array([natural(prior, prior.center) for prior in priors])
+    information, pull = np.eye(len(parameters)), np.zeros(len(parameters))
+    information[np.ix_(at, at)] += factor.information * np.outer(spread, spread)
+    pull[at] += spread * (factor.vector - factor.information @ center)
+    covariance = np.asarray(np.linalg.inv(information))
+    return Known(vehicle, day, parameters, covariance @ pull, covariance)
+
+
+def _priors(vehicle: Vehicle, day: Day, surfaces: Collection[str], config: Config) -> Parameters:
+    """What is known of a vehicle on a day before any of its rides; nobody pedals."""
+    return ride_parameters(
+        RideSheet(vehicle.sheet, RiderSheet(day.rider_mass_kg), day.weather, kind=vehicle.kind),
+        sorted({config.reference.surface, *surfaces}),
+        priors=config.priors,
+        surface_priors=config.surfaces,
+        assumed=config.assumed,
+        settings=config.estimate,
+        pedalling_unknown=False,
+    )
+
+
+def _all_that_is_spoken_of(
+    vehicle: Vehicle, day: Day, results: Sequence[RideResult], config: Config
+) -> Parameters:
+    """Priors of a day, and of everything else that the vehicle's rides speak of.
+
+    Without its prior, a parameter that is integrated out would take along what a ride says of
+    those it goes together with, such as the charger's efficiency with the energy.
+    """
+    names = {name for ride in vehicle.rides for name in ride.factor.names}
+    surfaces = {surface for surface in config.surfaces if ratio_name(surface) in names}
+    priors = _priors(vehicle, day, surfaces, config)
+    others = {name: Parameter(name, prior) for name, prior in config.priors.items()}
+    for result in results:
+        others |= {item.name: item for item in result.estimate.evidence.parameters.items}
+    missing = sorted((names - priors.index.keys()) & others.keys())
+    return Parameters((*priors.items, *(others[name] for name in missing)))
+
+
+def _on_another_day(factor: Factor, before: Parameters, after: Parameters) -> Factor:
+    """What a ride said of its vehicle, at the temperature of another day.
+
+    The handbook's values move with the temperature, and so does what was found by that much; the
+    part of the move that is doubt widens it.
+
+    Parameters
+    ----------
+    before, after : the priors on the day of the ride and on the other day.
+    """
+    moved, doubt = np.zeros(len(factor.names)), dict.fromkeys(factor.names, _NO_STEP)
+    for number, name in enumerate(factor.names):
+        if name in before.index and name in after.index:
+            old, new = (of.items[of.index[name]].prior for of in (before, after))
+            moved[number] = natural(new, new.center) - natural(old, old.center)
+            doubt[name] = max(abs(old.spread**2 - new.spread**2) ** 0.5, _NO_STEP)
+    vector = factor.vector + factor.information @ moved
+    return Factor(factor.names, factor.information, vector).blurred(doubt)

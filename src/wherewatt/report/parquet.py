@@ -1,0 +1,91 @@
+"""Parquet files from plain columns.
+
+The columns are laid out in memory as Apache Arrow asks. The shorter ways of pyarrow import pandas
+whenever that is installed, which takes longer than all else about a file. Source: Apache Arrow
+columnar format 1.5, "Fixed-size primitive layout" and "Variable-size binary layout".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+Values = np.ndarray[Any, Any]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ParquetData:
+    """What goes into a file.
+
+    Parameters
+    ----------
+    numbers : columns of numbers and of UTC times, by name; NaN is not known.
+    texts : columns of texts.
+    binary : columns of bytes; None is not known.
+    order : all names in order.
+    about : what is said of the whole file, by key.
+    """
+
+    numbers: Mapping[str, Values]
+    texts: Mapping[str, Sequence[str]]
+    order: tuple[str, ...]
+    binary: Mapping[str, Sequence[bytes | None]] = field(default_factory=dict)
+    about: Mapping[str, str] = field(default_factory=dict)
+
+
+def write_parquet(data: ParquetData, path: Path) -> None:
+    """Write a Parquet file.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    import pyarrow as pa  # slow to load
+    import pyarrow.parquet as pq
+
+    columns = {name: _fixed_size(values) for name, values in data.numbers.items()}
+    for name, texts in data.texts.items():
+        encoded = [text.encode("utf-8") for text in texts]
+        columns[name] = _variable_size(encoded, pa.large_string(), np.int64)
+    for name, parts in data.binary.items():
+        columns[name] = _variable_size(parts, pa.binary(), np.int32)
+    table = pa.table({name: columns[name] for name in data.order})
+    pq.write_table(table.replace_schema_metadata(dict(data.about) or None), path)
+
+
+def _fixed_size(values: Values) -> pa.Array:
+    import pyarrow as pa
+
+    of = (
+        pa.timestamp("ns", "UTC") if values.dtype.kind == "M" else pa.from_numpy_dtype(values.dtype)
+    )
+    known = ~np.isnan(values) if values.dtype.kind == "f" else np.ones(len(values), dtype=bool)
+    held = pa.py_buffer(np.ascontiguousarray(values))
+    return pa.Array.from_buffers(of, len(values), [_validity(known), held])
+
+
+def _variable_size(
+    values: Sequence[bytes | None], of: pa.DataType, offset: type[np.signedinteger[Any]]
+) -> pa.Array:
+    import pyarrow as pa
+
+    parts = [value or b"" for value in values]
+    offsets = np.cumsum([0, *map(len, parts)], dtype=offset)
+    known = np.array([value is not None for value in values], dtype=bool)
+    held = [_validity(known), pa.py_buffer(offsets), pa.py_buffer(b"".join(parts))]
+    return pa.Array.from_buffers(of, len(values), held)
+
+
+def _validity(known: Values) -> pa.Buffer | None:
+    """A bit for each value, the first in the lowest place; none where all are known."""
+    import pyarrow as pa
+
+    return None if known.all() else pa.py_buffer(np.packbits(known, bitorder="little"))

@@ -1,0 +1,94 @@
+"""Parquet files made without pandas, as pandas and pyarrow make and read them."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+
+from wherewatt.columns import Column
+from wherewatt.report.parquet import ParquetData, write_parquet
+from wherewatt.report.result import RideResult
+from wherewatt.report.table import Table
+from wherewatt.report.tables import legs_table, sections_table
+
+COLUMNS = (
+    Column("number", "1", "int64", ""),
+    Column("at", "UTC", "datetime64[ns, UTC]", ""),
+    Column("energy", "Wh", "float64", ""),
+    Column("name", "", "str", ""),
+)
+TABLE = Table.of(
+    COLUMNS,
+    {
+        "number": [1, 2, 3],
+        "at": np.array(["2025-02-01T10:00:00", "2025-02-01T10:00:01.5", "2025-02-01"], "M8[ns]"),
+        "energy": [0.1, np.nan, -0.0],
+        "name": ['a "b", c', "Brücke", ""],
+    },
+)
+
+
+@pytest.mark.parametrize("which", ["sections", "legs"])
+def test_the_file_is_what_pandas_would_write(
+    which: str, simulated_result: RideResult, tmp_path: Path
+) -> None:
+    """Column types, values and nulls are those that pandas and pyarrow write for the frame."""
+    table = {"sections": sections_table, "legs": legs_table}[which](simulated_result)
+    write_parquet(table.for_parquet(), tmp_path / "ours.parquet")
+    table.to_frame().to_parquet(tmp_path / "theirs.parquet", engine="pyarrow", index=False)
+    ours, theirs = (pq.read_table(tmp_path / f"{name}.parquet") for name in ("ours", "theirs"))
+    assert ours.schema.equals(theirs.schema, check_metadata=False)
+    assert ours.equals(theirs)
+    read = pd.read_parquet(tmp_path / "ours.parquet")
+    pd.testing.assert_frame_equal(read, table.to_frame())
+
+
+def test_what_is_not_known_is_null(tmp_path: Path) -> None:
+    write_parquet(TABLE.for_parquet(), tmp_path / "a.parquet")
+    read = pq.read_table(tmp_path / "a.parquet")
+    assert read["energy"].null_count == 1
+    assert read["name"].to_pylist() == ['a "b", c', "Brücke", ""]
+    assert read["number"].type == pa.int64()
+
+
+def test_bytes_and_what_is_said_of_the_file(tmp_path: Path) -> None:
+    data = ParquetData({}, {}, ("b",), {"b": [b"x", None, b""]}, {"key": "value"})
+    write_parquet(data, tmp_path / "a.parquet")
+    read = pq.read_table(tmp_path / "a.parquet")
+    assert read["b"].type == pa.binary()
+    assert read["b"].to_pylist() == [b"x", None, b""]
+    assert read.schema.metadata == {b"key": b"value"}
+
+
+def test_no_rows(tmp_path: Path) -> None:
+    empty = Table.of(COLUMNS, {column.name: [] for column in COLUMNS})
+    write_parquet(empty.for_parquet(), tmp_path / "a.parquet")
+    assert pq.read_table(tmp_path / "a.parquet").num_rows == 0
+
+
+def test_csv_is_what_pandas_would_write(simulated_result: RideResult) -> None:
+    for table in (TABLE, sections_table(simulated_result), legs_table(simulated_result)):
+        ours = io.StringIO()
+        table.write_csv(ours)
+        frame = table.to_frame()
+        times = [name for name in frame if isinstance(frame[name].dtype, pd.DatetimeTZDtype)]
+        texts = {name: [row[name] for row in table.rows()] for name in times}
+        theirs = frame.assign(**texts).to_csv(index=False, lineterminator="\n")
+        assert ours.getvalue() == theirs
+
+
+def test_times_are_as_short_as_they_can_be() -> None:
+    assert [row["at"] for row in TABLE.rows()] == [
+        "2025-02-01T10:00:00.000Z", "2025-02-01T10:00:01.500Z", "2025-02-01T00:00:00.000Z",
+    ]  # fmt: skip
+
+
+def test_a_missing_column_is_told() -> None:
+    with pytest.raises(KeyError, match="energy"):
+        Table.of(COLUMNS, {"number": [1], "at": np.zeros(1, "M8[ns]")})
