@@ -40,7 +40,9 @@ KNOWN = {
         ("sheet", "capacity", "recharge", "charger", "metered"), ("readings", "surface", "sheet")
     ),
 }
-MEASURED_SPREAD = 0.018  # of what an owner measured once: a pack meter of 1.5 %, a wall meter of 1 %
+MEASURED_SPREAD = (
+    0.018  # of what an owner measured once: a pack meter of 1.5 %, a wall meter of 1 %
+)
 WAYS = ("by hand", "handbook", "report")
 
 

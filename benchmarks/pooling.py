@@ -17,8 +17,9 @@ import numpy as np
 from wherewatt.allocate.callouts import display_sd
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.evidence import Evidence
+from wherewatt.allocate.factor import combined
 from wherewatt.allocate.parameters import handbook_of_vehicles, natural
-from wherewatt.allocate.pool import factor_of, known_for, pooled
+from wherewatt.allocate.pool import factor_of, known_for
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
 from wherewatt.config import load_config
@@ -75,19 +76,18 @@ def handbook(evidence: Evidence) -> Knowledge:
 
 def pool_of(estimates: Sequence[Estimate], evidence: Evidence) -> Knowledge:
     """What a library of the rides says of the vehicle, for one more ride."""
-    config = load_config()
+    config, parameters = load_config(), evidence.parameters
     handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
-    factors = [factor_of(estimate) for estimate in estimates]
-    known = pooled(factors, evidence.parameters, handbook)
-    factor, parameters = known_for(known, evidence.parameters)
-    names = tuple(name for name in factor.names)
+    together = combined(factor_of(estimate) for estimate in estimates)
+    factor = known_for(together, parameters, handbook)
+    names = factor.names
     priors = [parameters.items[parameters.index[name]].prior for name in names]
     center = np.array([natural(prior, prior.center) for prior in priors])
     spread = np.array([prior.spread for prior in priors])
     information = factor.information * np.outer(spread, spread) + np.eye(len(names))
     covariance = np.asarray(np.linalg.inv(information), dtype=float)
     pull = spread * (factor.vector - factor.information @ center)
-    return Knowledge(names, covariance @ pull, covariance, known.day_spread)
+    return Knowledge(names, covariance @ pull, covariance)
 
 
 def predict_drop(evidence: Evidence, known: Knowledge) -> Drop:
