@@ -1,7 +1,7 @@
 """How right the report is, on simulated rides whose truth is known.
 
     python -m benchmarks.accuracy [--rides N] [--seeds tuning|unseen]
-        [--known bare|sheet|recharge|metered]
+        [--known bare|sheet|capacity|recharge|charger|metered]
 
 Every ride is written as files, reported like any other, and its sections compared with the true
 battery energy between the same clock times. Three ways are compared:
@@ -36,10 +36,13 @@ from wherewatt.terrain.tiles import TileFolder
 FIRST_UNSEEN = 2000
 KNOWN = {
     "bare": ("readings",),
-    "sheet": ("readings", "surface", "sheet"),
-    "recharge": ("readings", "surface", "sheet"),
-    "metered": ("readings", "surface", "sheet"),
+    **dict.fromkeys(
+        ("sheet", "capacity", "recharge", "charger", "metered"), ("readings", "surface", "sheet")
+    ),
 }
+MEASURED_SPREAD = (
+    0.018  # of what an owner measured once: a pack meter of 1.5 %, a wall meter of 1 %
+)
 WAYS = ("by hand", "handbook", "report")
 
 
@@ -64,12 +67,13 @@ def score_ride(character: str, seed: int, known: str) -> Score:
         track = sim.write(
             folder,
             side_files=KNOWN[known],
-            recharge=known == "recharge",
+            recharge=known in ("recharge", "charger"),
             metered=known == "metered",
             format="fit" if seed % 3 == 0 else "gpx",
         )
         if known != "bare":
             sim.write_tile(folder, 3)
+        state_measured(folder / f"{track.stem}.toml", sim, known)
         tiles, config = TileFolder((folder,)), load_config()
         result = analyse(track, tiles, config)
         by_hand = hand_shares(result, sim.sheet.battery_nominal_wh)
@@ -102,6 +106,20 @@ def score_ride(character: str, seed: int, known: str) -> Score:
     )
 
 
+def state_measured(sheet: Path, sim: SimulatedRide, known: str) -> None:
+    """Add what the owner measured once: the pack's usable capacity, or the charger's efficiency."""
+    error = np.random.default_rng([sim.seed, 77]).normal(1.0, MEASURED_SPREAD)
+    if known == "capacity":
+        line = f"battery_usable_wh = {sim.truth.usable_capacity_wh * error:.0f}"
+    elif known == "charger":
+        line = f"charger_efficiency = {sim.truth.total_wh / sim.sheet.wall_energy_wh * error:.3f}"
+    else:
+        return
+    table = "[vehicle]\n" if known == "capacity" else "[recharge]\n"
+    text = sheet.read_text(encoding="utf-8")
+    sheet.write_text(text.replace(table, f"{table}{line}\n"), encoding="utf-8")
+
+
 def true_energy(sim: SimulatedRide, result: RideResult) -> np.ndarray:
     """True battery energy of the result's sections [Wh]."""
     frame = sections_frame(result)
@@ -131,8 +149,9 @@ def main() -> None:
         "--known",
         choices=tuple(KNOWN),
         default="sheet",
-        help="track and call-outs alone; with tags, ride sheet and tile; with recharge energy at "
-        "the wall; instead of that, what a meter at the pack counted",
+        help="track and call-outs alone; with tags, ride sheet and tile; with the pack's usable "
+        "capacity, measured once; with recharge energy at the wall; with that and the charger's "
+        "efficiency, measured once; with what a meter at the pack counted",
     )
     options = parser.parse_args()
     starts = {"tuning": (1,), "unseen": (FIRST_UNSEEN,), "both": (1, FIRST_UNSEEN)}[options.seeds]

@@ -17,8 +17,12 @@ import numpy as np
 from wherewatt.allocate.callouts import display_sd
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.evidence import Evidence
+from wherewatt.allocate.factor import combined
+from wherewatt.allocate.parameters import handbook_of_vehicles, natural
+from wherewatt.allocate.pool import factor_of, known_for
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
+from wherewatt.config import load_config
 from wherewatt.physics.battery import charge_surplus
 
 # The parameters that rides of one vehicle have in common; riders change, so not the mass.
@@ -70,18 +74,19 @@ def handbook(evidence: Evidence) -> Knowledge:
     return Knowledge(names, np.zeros(len(names)), np.eye(len(names)))
 
 
-def summed(estimates: Sequence[Estimate]) -> Knowledge:
-    """Sum of what the rides' estimates say, each at its own result; the prior counts once."""
-    names = handbook(estimates[0].evidence).names
-    information = np.eye(len(names))
-    pull = np.zeros(len(names))
-    for estimate in estimates:
-        index = estimate.evidence.parameters.index
-        block = [index[name] for name in names]
-        own = np.linalg.inv(estimate.solution.covariance[np.ix_(block, block)])
-        information += own - np.eye(len(names))
-        pull += own @ estimate.solution.scores[block]
+def pool_of(estimates: Sequence[Estimate], evidence: Evidence) -> Knowledge:
+    """What a library of the rides says of the vehicle, for one more ride."""
+    config, parameters = load_config(), evidence.parameters
+    handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
+    together = combined(factor_of(estimate) for estimate in estimates)
+    factor = known_for(together, parameters, handbook)
+    names = factor.names
+    priors = [parameters.items[parameters.index[name]].prior for name in names]
+    center = np.array([natural(prior, prior.center) for prior in priors])
+    spread = np.array([prior.spread for prior in priors])
+    information = factor.information * np.outer(spread, spread) + np.eye(len(names))
     covariance = np.asarray(np.linalg.inv(information), dtype=float)
+    pull = spread * (factor.vector - factor.information @ center)
     return Knowledge(names, covariance @ pull, covariance)
 
 

@@ -6,7 +6,7 @@ Trip by trip, each left out once: the drop in percent of the display, predicted
 
 - per km: by the other trips' percent per kilometre;
 - handbook: by this model before any ride;
-- summed: by this model with what the estimates of the other trips say of the vehicle, added up;
+- pool: by this model with what a library of the other trips says of the vehicle;
 - joint: by this model with one search over the other trips, which may differ as wholes.
 
 Of the call-outs of the trip that is predicted only the first is looked at. "WAPE" is the sum of
@@ -32,7 +32,7 @@ import numpy as np
 from benchmarks import dublin, twizy
 from benchmarks.joint import learn
 from benchmarks.measured import MeasuredTrip
-from benchmarks.pooling import Drop, handbook, predict_drop, summed
+from benchmarks.pooling import Drop, handbook, pool_of, predict_drop
 from wherewatt.allocate.ledger import Z90
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
@@ -98,7 +98,10 @@ def forecast(trips: Sequence[MeasuredTrip], results: Sequence[RideResult]) -> Fo
     joint = [learn([evidence[number] for number in rest]) for rest in others]
     known = {
         "handbook": [handbook(one) for one in evidence],
-        "summed": [summed([estimates[number] for number in rest]) for rest in others],
+        "pool": [
+            pool_of([estimates[number] for number in rest], one)
+            for rest, one in zip(others, evidence, strict=True)
+        ],
         "joint": joint,
     }
     return Forecast(

@@ -12,6 +12,7 @@ import json
 import os
 import re
 import tempfile
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,10 @@ from typing import Any
 import numpy as np
 
 from wherewatt.allocate.factor import Factor, combined
+from wherewatt.allocate.pool import at_temperature
+from wherewatt.allocate.settings import Assumed, Prior
 from wherewatt.errors import OutputError, Problem, SideFileError, display_name
-from wherewatt.ingest.sheet import VehicleSheet
+from wherewatt.ingest.sheet import RideSheet, VehicleSheet
 from wherewatt.physics.battery import Chemistry
 
 SCHEMA = "wherewatt/ride-factor/2"
@@ -78,6 +81,33 @@ class Learned:
     facts: Facts | None = None
 
 
+def said_together(
+    rides: Sequence[Learned],
+    sheet: RideSheet,
+    *,
+    priors: Mapping[str, Prior],
+    assumed: Assumed,
+) -> Factor:
+    """What rides of a vehicle say of it, on a day of which the sheet tells the temperature.
+
+    Parameters
+    ----------
+    rides : at least one.
+    """
+    factors = []
+    for ride in rides:
+        sheets = [sheet.vehicle] + ([ride.facts.vehicle] if ride.facts else [])
+        stated = {name for name in ride.factor.names for of in sheets if getattr(of, name, None)}
+        then_c = ride.facts.temperature_c if ride.facts else None
+        now_c = sheet.weather.temperature_c
+        factors.append(
+            at_temperature(
+                ride.factor, then_c, now_c, stated=stated, priors=priors, assumed=assumed
+            )
+        )
+    return combined(factors)
+
+
 @dataclass(frozen=True, slots=True)
 class Library:
     """Factors of rides by vehicle, in a folder.
@@ -89,16 +119,15 @@ class Library:
 
     folder: Path
 
-    def others(self, mark: RideMark) -> tuple[Factor | None, int]:
-        """What the vehicle's other rides say together, and how many they are.
+    def others(self, mark: RideMark) -> tuple[Learned, ...]:
+        """What each of the vehicle's other rides said.
 
         Raises
         ------
         SideFileError
             If a file of the vehicle cannot be read; all of them at once.
         """
-        rides = [ride for ride in self.rides(mark.vehicle) if ride.mark.sha256 != mark.sha256]
-        return (combined(ride.factor for ride in rides) if rides else None), len(rides)
+        return tuple(ride for ride in self.rides(mark.vehicle) if ride.mark.sha256 != mark.sha256)
 
     def rides(self, vehicle: str) -> tuple[Learned, ...]:
         """What each ride of a vehicle said, in an order that file names do not change.

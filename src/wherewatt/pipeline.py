@@ -17,7 +17,7 @@ from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.ledger import build_ledger
 from wherewatt.allocate.loads import Legs
 from wherewatt.allocate.pack_log import PackLog, pack_log_of
-from wherewatt.allocate.parameters import Parameters, ride_parameters
+from wherewatt.allocate.parameters import Parameters, handbook_of_vehicles, ride_parameters
 from wherewatt.allocate.pool import factor_of, known_for
 from wherewatt.allocate.voltage import ShownVoltage, shown_voltage, voltage_parameters
 from wherewatt.arrays import BoolArray, FloatArray
@@ -26,7 +26,7 @@ from wherewatt.errors import InputError, Problem, SideFileError
 from wherewatt.ingest.recording import READINGS_ENDING, TAGS_ENDING, Recording, read_recording
 from wherewatt.ingest.sheet import RideSheet
 from wherewatt.ingest.track import Note
-from wherewatt.library import Learned, Library, RideMark
+from wherewatt.library import Facts, Learned, Library, RideMark, said_together
 from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.trace import trace_ride
@@ -125,7 +125,7 @@ def analyse(
         place_settings=config.places,
     )
     evidence = _evidence(recording, sections, profile, side, config)
-    estimate, learned, pool_notes = _pooled(estimate_ride(evidence), recording, library)
+    estimate, learned, pool_notes = _pooled(estimate_ride(evidence), recording, config, library)
     notes = (
         *ride.notes,
         *side.notes,
@@ -141,25 +141,29 @@ def analyse(
 
 
 def _pooled(
-    alone: Estimate, recording: Recording, library: Library | None
+    alone: Estimate, recording: Recording, config: Config, library: Library | None
 ) -> tuple[Estimate, Learned | None, list[Note]]:
     """The estimate with what other rides of the vehicle say, and what this one says of it."""
     if library is None:
         return alone, None, []
-    vehicle = recording.sheet.vehicle.name
+    sheet = recording.sheet
+    vehicle = sheet.vehicle.name
     if not vehicle:
         message = "the ride sheet names no vehicle: the library is neither used nor added to"
         return alone, None, [Note("vehicle-unnamed", message)]
     ride = alone.evidence.sections.ride
     start = datetime.fromtimestamp(round(ride.start_unix_s), UTC).isoformat()
     mark = RideMark(vehicle, recording.track.stem, recording.track.sha256, start)
-    learned = Learned(mark, factor_of(alone))
-    others, rides = library.others(mark)
-    if others is None:
+    facts = Facts(sheet.vehicle, sheet.weather.temperature_c, sheet.rider.mass_kg)
+    learned = Learned(mark, factor_of(alone), facts)
+    others = library.others(mark)
+    if not others:
         return alone, learned, []
-    known = known_for(others, alone.evidence.parameters)
+    said = said_together(others, sheet, priors=config.priors, assumed=config.assumed)
+    handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
+    known = known_for(said, alone.evidence.parameters, handbook)
     estimate = estimate_ride(replace(alone.evidence, known=known))
-    message = f"starts from what {counted(rides, 'other ride')} of {vehicle} said of it"
+    message = f"starts from what {counted(len(others), 'other ride')} of {vehicle} said of it"
     return estimate, learned, [Note("vehicle-known", message)]
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from tests.allocate.builders import make_evidence, make_shown
+from tests.allocate.builders import SHEET, make_evidence, make_shown
 from tests.motion.builders import plain_ride
 from wherewatt.allocate.estimate import Estimate, estimate_ride
 from wherewatt.allocate.ledger import Z90, Ledger, Measure, build_ledger
@@ -80,9 +82,13 @@ def test_consumption_and_range(estimate: Estimate, ledger: Ledger) -> None:
     assert ledger.full_charge_km.sd > 0.0
 
 
-def test_range_of_a_ride_downhill_is_not_finite() -> None:
-    height = -0.08 * RIDE.distance_m
-    from_top = make_evidence(RIDE, height_m=height)
+@pytest.mark.parametrize("regenerates", [False, True])
+def test_range_of_a_ride_downhill(regenerates: bool) -> None:
+    """Auxiliary power is drawn all the same, but more may come back: then no range ends."""
+    vehicle = replace(SHEET.vehicle, regenerative_braking=regenerates)
+    from_top = make_evidence(
+        RIDE, height_m=-0.08 * RIDE.distance_m, sheet=replace(SHEET, vehicle=vehicle)
+    )
     legs_only = build_ledger(estimate_ride(from_top))
-    assert legs_only.total.mean > 0.0  # auxiliary power is drawn all the same
-    assert np.isfinite(legs_only.full_charge_km.mean)
+    assert (legs_only.total.mean < 0.0) == regenerates
+    assert np.isfinite(legs_only.full_charge_km.mean) != regenerates

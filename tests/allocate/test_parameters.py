@@ -117,7 +117,7 @@ def test_wind_speed_without_direction_widens() -> None:
 
 
 def test_unknowns_that_come_with_the_sheet() -> None:
-    plain = parameters_of(RideSheet()).index
+    plain = parameters_of(RideSheet(vehicle=VehicleSheet(regenerative_braking=False))).index
     assert not {"regenerative_share", "pedal_power_w", "charger_efficiency"} & set(plain)
     sheet = RideSheet(
         vehicle=VehicleSheet(regenerative_braking=True), recharge=RechargeSheet(wall_energy_wh=300)
@@ -125,3 +125,13 @@ def test_unknowns_that_come_with_the_sheet() -> None:
     more = parameters_of(sheet, pedalling_unknown=True).index
     assert {"regenerative_share", "pedal_power_w", "charger_efficiency"} <= set(more)
     assert {"surface_ratio.asphalt", "surface_ratio.untagged"} <= set(plain)
+
+
+def test_nobody_said_whether_it_regenerates() -> None:
+    """Then next to nothing is as likely as a third."""
+    stated = prior_of(
+        RideSheet(vehicle=VehicleSheet(regenerative_braking=True)), "regenerative_share"
+    )
+    unstated = prior_of(RideSheet(), "regenerative_share")
+    assert value_of(unstated, 1.0) < 0.02  # scores are of the part that does not return
+    assert value_of(unstated, -1.0) == pytest.approx(stated.center, abs=0.1)

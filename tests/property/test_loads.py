@@ -27,6 +27,7 @@ VALUES = {
     "wind_east_m_s": 1.3,
     "wind_north_m_s": -2.1,
     "regenerative_share": 0.35,
+    "day_factor": 1.1,
 }
 WINDLESS = {**VALUES, "wind_east_m_s": 0.0, "wind_north_m_s": 0.0}
 PEDALLED = {**VALUES, "pedal_power_w": 75.0}

@@ -127,16 +127,12 @@ def ride_parameters(
     for name in ("fixed_loss_w", "winding_loss_w_n2", "unsteadiness_m_s2", "day_factor"):
         items.append(Parameter(name, priors[name]))
     for surface in sorted(surfaces):
-        known = surface_priors[surface]
-        # What nobody tagged is another road on another day.
-        day_spread = None if surface == UNTAGGED else settings.surface_day_spread
-        ratio = Prior(
-            PriorKind.LOG, known.ratio, known.spread, "1", known.source, day_spread=day_spread
-        )
+        ratio = _ratio(surface, surface_priors[surface], settings)
         items.append(Parameter(ratio_name(surface), ratio))
     items += _wind(sheet, priors["wind_m_s"], assumed)
-    if sheet.vehicle.regenerative_braking:
-        items.append(Parameter("regenerative_share", priors["regenerative_share"]))
+    if (regenerates := sheet.vehicle.regenerative_braking) is not False:
+        known = priors["regenerative_share" if regenerates else "unstated_regenerative_share"]
+        items.append(Parameter("regenerative_share", known))
     if pedalling_unknown:
         items.append(Parameter("pedal_power_w", priors["pedal_power_w"]))
     share = usable_at(priors["usable_share"], sheet.weather.temperature_c, assumed)
@@ -151,6 +147,25 @@ def ride_parameters(
     for name in ("start_charge", "display_bend", "display_sag", "display_delay_s"):
         items.append(Parameter(name, priors[name]))
     return Parameters(tuple(items))
+
+
+def handbook_of_vehicles(
+    priors: Mapping[str, Prior],
+    surface_priors: Mapping[str, SurfacePrior],
+    settings: EstimateSettings,
+) -> dict[str, Prior]:
+    """Priors of all that rides may say of a vehicle beside its capacity, if nothing is stated."""
+    ratios = {
+        ratio_name(surface): _ratio(surface, known, settings)
+        for surface, known in surface_priors.items()
+    }
+    return {name: prior for name, prior in priors.items() if prior.day_spread is not None} | ratios
+
+
+def _ratio(surface: str, known: SurfacePrior, settings: EstimateSettings) -> Prior:
+    untagged = surface == UNTAGGED
+    day_spread = settings.untagged_day_spread if untagged else settings.surface_day_spread
+    return Prior(PriorKind.LOG, known.ratio, known.spread, "1", known.source, day_spread=day_spread)
 
 
 def _stated(

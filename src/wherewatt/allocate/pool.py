@@ -9,11 +9,16 @@ normal: as they are, or logarithms.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+
 import numpy as np
 
 from wherewatt.allocate.estimate import Estimate
-from wherewatt.allocate.factor import Factor
+from wherewatt.allocate.factor import Factor, combined
 from wherewatt.allocate.parameters import Parameters, natural
+from wherewatt.allocate.settings import Assumed, Prior
+from wherewatt.allocate.temperature import rolling_at, usable_at
 
 
 def shared_spreads(parameters: Parameters) -> dict[str, float]:
@@ -43,7 +48,55 @@ def factor_of(estimate: Estimate) -> Factor:
     return Factor(tuple(shared), information, vector).blurred(shared)
 
 
-def known_for(factor: Factor, parameters: Parameters) -> Factor:
-    """What the rides behind a factor say of the parameters of another day's ride."""
+def known_for(factor: Factor, parameters: Parameters, handbook: Mapping[str, Prior]) -> Factor:
+    """What the rides behind a factor say of the parameters of another day's ride.
+
+    Parameters
+    ----------
+    handbook : priors of whatever a ride may speak of, for what this one has not. Two parameters
+        that are known together, such as capacity and charger, would else go together.
+    """
     shared = shared_spreads(parameters)
-    return factor.among(list(shared)).blurred(shared)
+    missing = {name: handbook[name] for name in factor.names if name not in parameters.index}
+    whole = combined([factor, _of_priors(missing)])
+    return whole.among(list(shared)).blurred(shared)
+
+
+def at_temperature(
+    factor: Factor,
+    then_c: float | None,
+    now_c: float | None,
+    *,
+    stated: Collection[str],
+    priors: Mapping[str, Prior],
+    assumed: Assumed,
+) -> Factor:
+    """What a ride said, as it would have on a day of another temperature.
+
+    Tyres and pack change with it; the model of that change is itself in doubt, and that blurs.
+
+    Parameters
+    ----------
+    then_c, now_c : of the air [°C]; None for that of the handbook.
+    stated : parameters that an owner states, and which therefore stay as they are.
+    """
+    changes = {
+        "rolling_resistance": (priors["rolling_resistance"], rolling_at, assumed.change_doubt),
+        "battery_usable_wh": (priors["usable_share"], usable_at, assumed.cold_doubt),
+    }
+    step, doubt = np.zeros(len(factor.names)), {}
+    for name, (prior, at, share) in changes.items():
+        if name in factor.names and name not in stated:
+            now, then = (at(prior, celsius, assumed).center for celsius in (now_c, then_c))
+            change = float(np.log(now / then))
+            step[factor.names.index(name)] = change
+            if change:
+                doubt[name] = share * abs(change)
+    moved = replace(factor, vector=factor.vector + factor.information @ step)
+    return moved.blurred(doubt) if doubt else moved
+
+
+def _of_priors(priors: Mapping[str, Prior]) -> Factor:
+    center = np.array([natural(prior, prior.center) for prior in priors.values()])
+    weight = np.array([prior.spread**-2 for prior in priors.values()])
+    return Factor(tuple(priors), np.diag(weight), weight * center)

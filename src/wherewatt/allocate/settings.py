@@ -88,6 +88,7 @@ class EstimateSettings:
     shelter_spread_s_m: float
     stated_shrink: float
     surface_day_spread: float
+    untagged_day_spread: float
     wall_energy_spread: float
     metered_spread: float
     overfull_spread: float

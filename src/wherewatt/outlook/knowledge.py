@@ -10,7 +10,6 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
-from wherewatt.allocate.factor import Factor, combined
 from wherewatt.allocate.parameters import (
     Parameter,
     Parameters,
@@ -20,11 +19,9 @@ from wherewatt.allocate.parameters import (
 )
 from wherewatt.config import Config
 from wherewatt.ingest.sheet import RiderSheet, RideSheet, WeatherSheet
-from wherewatt.library import Library
+from wherewatt.library import Library, said_together
 from wherewatt.outlook.vehicle import Day, Known, Vehicle, vehicle_of
 from wherewatt.report.result import RideResult
-
-_NO_STEP = 1e-6  # a blur so small that it changes nothing
 
 
 def vehicle_in(results: Sequence[RideResult], library: Library | None) -> Vehicle:
@@ -54,12 +51,9 @@ def known_in_common(vehicle: Vehicle, results: Sequence[RideResult], config: Con
     reference = config.reference
     day = Day(reference.rider_mass_kg, WeatherSheet(temperature_c=reference.temperature_c))
     parameters = _all_that_is_spoken_of(vehicle, day, results, config)
-    factors = []
-    for ride in vehicle.rides:
-        celsius = ride.facts.temperature_c if ride.facts else None
-        then = _priors(vehicle, Day(None, WeatherSheet(temperature_c=celsius)), (), config)
-        factors.append(_on_another_day(ride.factor, then, parameters))
-    factor = combined(factors).among(list(parameters.index))
+    today = RideSheet(vehicle.sheet, weather=day.weather)
+    said = said_together(vehicle.rides, today, priors=config.priors, assumed=config.assumed)
+    factor = said.among(list(parameters.index))
     at = [parameters.index[name] for name in factor.names]
     priors = [parameters.items[number].prior for number in at]
     spread = np.array([prior.spread for prior in priors])
@@ -100,23 +94,3 @@ def _all_that_is_spoken_of(
         others |= {item.name: item for item in result.estimate.evidence.parameters.items}
     missing = sorted((names - priors.index.keys()) & others.keys())
     return Parameters((*priors.items, *(others[name] for name in missing)))
-
-
-def _on_another_day(factor: Factor, before: Parameters, after: Parameters) -> Factor:
-    """What a ride said of its vehicle, at the temperature of another day.
-
-    The handbook's values move with the temperature, and so does what was found by that much; the
-    part of the move that is doubt widens it.
-
-    Parameters
-    ----------
-    before, after : the priors on the day of the ride and on the other day.
-    """
-    moved, doubt = np.zeros(len(factor.names)), dict.fromkeys(factor.names, _NO_STEP)
-    for number, name in enumerate(factor.names):
-        if name in before.index and name in after.index:
-            old, new = (of.items[of.index[name]].prior for of in (before, after))
-            moved[number] = natural(new, new.center) - natural(old, old.center)
-            doubt[name] = max(abs(old.spread**2 - new.spread**2) ** 0.5, _NO_STEP)
-    vector = factor.vector + factor.information @ moved
-    return Factor(factor.names, factor.information, vector).blurred(doubt)

@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
-from wherewatt.allocate.factor import Factor, combined
 from wherewatt.allocate.parameters import (
     Parameter,
     Parameters,
+    handbook_of_vehicles,
     natural,
     ratio_name,
     ride_parameters,
 )
 from wherewatt.allocate.pool import factor_of, known_for
-from wherewatt.allocate.temperature import rolling_at, usable_at
 from wherewatt.arrays import FloatArray
 from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, nearest_name
 from wherewatt.ingest.sheet import RiderSheet, RideSheet, VehicleSheet, WeatherSheet
-from wherewatt.library import Facts, Learned, Library, RideMark
+from wherewatt.library import Facts, Learned, Library, RideMark, said_together
 from wherewatt.report.result import RideResult
-
-_NO_STEP = 1e-5  # spread of what does not change with the temperature
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -184,11 +181,10 @@ def _rows(
     vehicle: Vehicle, day: Day, parameters: Parameters, config: Config
 ) -> tuple[FloatArray, FloatArray]:
     """What the rides said as rows (r, p) of the scores with unit errors, and their values (r,)."""
-    factors = [
-        _at_temperature(ride, vehicle.sheet, day.weather.temperature_c, config)
-        for ride in vehicle.rides
-    ]
-    factor = known_for(combined(factors), parameters)
+    today = RideSheet(vehicle.sheet, weather=day.weather)
+    together = said_together(vehicle.rides, today, priors=config.priors, assumed=config.assumed)
+    handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
+    factor = known_for(together, parameters, handbook)
     rows, said = factor.as_rows()
     number = [parameters.index[name] for name in factor.names]
     priors = [parameters.items[index].prior for index in number]
@@ -197,43 +193,6 @@ def _rows(
     full = np.zeros((len(said), len(parameters)))
     full[:, number] = rows * spread
     return full, said - rows @ center
-
-
-def _at_temperature(
-    ride: Learned, sheet: VehicleSheet, temperature_c: float | None, config: Config
-) -> Factor:
-    """What a ride said, as it would have on a day of another temperature.
-
-    Tyres and pack change with it; the model of that change is itself in doubt, and that blurs.
-    """
-    then = ride.facts.temperature_c if ride.facts else None
-    assumed, priors = config.assumed, config.priors
-    changes: dict[str, float] = {}
-    doubts: dict[str, float] = {}
-    if sheet.rolling_resistance is None:
-        prior = priors["rolling_resistance"]
-        now, before = (rolling_at(prior, at, assumed).center for at in (temperature_c, then))
-        changes["rolling_resistance"] = float(np.log(now / before))
-        doubts["rolling_resistance"] = assumed.change_doubt
-    if sheet.battery_usable_wh is None:
-        prior = priors["usable_share"]
-        now, before = (usable_at(prior, at, assumed).center for at in (temperature_c, then))
-        changes["battery_usable_wh"] = float(np.log(now / before))
-        doubts["battery_usable_wh"] = assumed.cold_doubt
-    return _moved(ride.factor, changes, doubts)
-
-
-def _moved(factor: Factor, changes: Mapping[str, float], doubts: Mapping[str, float]) -> Factor:
-    """The factor of parameters that are by so much higher; a share of the change is in doubt."""
-    step = np.array([changes.get(name, 0.0) for name in factor.names])
-    if not step.any():
-        return factor
-    moved = replace(factor, vector=factor.vector + factor.information @ step)
-    spread = {
-        name: max(_NO_STEP, doubts.get(name, 0.0) * abs(changes.get(name, 0.0)))
-        for name in factor.names
-    }
-    return moved.blurred(spread)
 
 
 def _stated(rides: Sequence[Learned]) -> VehicleSheet:

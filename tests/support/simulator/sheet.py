@@ -66,9 +66,8 @@ class RideSheet:
             **_mass(self.vehicle_mass_kg, imperial),
             "battery_nominal_wh": self.battery_nominal_wh,
             "battery_nominal_v": self.battery_nominal_v,
+            "regenerative_braking": self.regenerative_braking,
         }
-        if self.regenerative_braking:
-            vehicle["regenerative_braking"] = True
         weather: dict[str, object] = {}
         if imperial:
             weather["temperature_f"] = round(32.0 + 1.8 * self.temperature_c)
