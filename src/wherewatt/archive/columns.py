@@ -84,6 +84,7 @@ FACTOR_COLUMNS = (
     Column("sha256", "", "str", "of the track's file"),
     Column("start_time", "UTC", TIME, "when the ride begins"),
     Column("temperature_c", "°C", "float64", "air, from the ride sheet"),
+    Column("rider_mass_kg", "kg", "float64", "with kit, from the ride sheet"),
     Column("sheet", "", "str", "what the ride sheet states of the vehicle, as JSON"),
     Column("parameters", "", _TEXTS, "names of the p parameters that the factor is of"),
     Column("information", "", _NUMBERS, "its p × p information matrix, row by row"),

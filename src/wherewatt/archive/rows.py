@@ -143,6 +143,7 @@ def _factor(result: RideResult) -> dict[str, Any]:
         "sha256": result.recording.track.sha256,
         "start_time": _moments(ride, ride.time_s[:1])[0],
         "temperature_c": sheet.weather.temperature_c,
+        "rider_mass_kg": sheet.rider.mass_kg,
         "sheet": json.dumps({name: value for name, value in stated.items() if value is not None}),
         "parameters": list(factor.names),
         "information": factor.information.ravel().tolist(),

@@ -122,4 +122,5 @@ def _learned(said: Said) -> Learned:
     if "battery_chemistry" in sheet:
         sheet["battery_chemistry"] = Chemistry(sheet["battery_chemistry"])
     mark = RideMark(row["vehicle"], row["name"], row["sha256"], start)
-    return Learned(mark, said.factor, Facts(VehicleSheet(**sheet), row["temperature_c"]))
+    facts = Facts(VehicleSheet(**sheet), row["temperature_c"], row["rider_mass_kg"])
+    return Learned(mark, said.factor, facts)
