@@ -177,7 +177,7 @@ def print_questions(source: Path, out: Path) -> None:
             print(f"{question.says}: {time.perf_counter() - began_s:.2f} s, {rows} rows")
         ((vehicle,),) = archive.ask("SELECT min(vehicle) FROM rides").rows
     began_s = time.perf_counter()
-    rides = pooled(str(out), vehicle).rides
+    rides = pooled(str(out), vehicle, load_config()).rides
     print(f"pooled estimate of a vehicle: {time.perf_counter() - began_s:.2f} s, {rides} rides")
 
 

@@ -29,7 +29,7 @@ from wherewatt.config import Config, load_config
 from wherewatt.errors import InputError
 from wherewatt.ingest.plan import Route
 from wherewatt.ingest.sheet import WeatherSheet
-from wherewatt.library import Facts, Library
+from wherewatt.library import Library
 from wherewatt.outlook.course import Course
 from wherewatt.outlook.demand import demand_of
 from wherewatt.outlook.draws import Spread, draw, reach_m, used_by
@@ -98,9 +98,7 @@ def _report(
     result = analyse(track, TileFolder((folder,)), config, library)
     if result.learned is None:
         raise AssertionError("the sheet names no vehicle")
-    sheet = result.recording.sheet
-    facts = Facts(sheet.vehicle, sheet.weather.temperature_c, sheet.rider.mass_kg)
-    library.keep(replace(result.learned, facts=facts))
+    library.keep(result.learned)
 
 
 def predict_ride(

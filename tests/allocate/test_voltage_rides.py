@@ -15,8 +15,10 @@ from tests.support.simulator.drive import DT_S
 from wherewatt.config import load_config
 from wherewatt.errors import SideFileError
 from wherewatt.pipeline import analyse
+from wherewatt.report import tables, view
 from wherewatt.report.result import RideResult
 from wherewatt.terrain.tiles import TileFolder
+from wherewatt.units import DistanceUnit
 
 RIDES = (("commuter", 2), ("mountain", 2))
 
@@ -68,6 +70,25 @@ def test_voltage_alone(ride: tuple[str, int], tmp_path: Path) -> None:
     assert abs(off) < 2.5 * sds["start_charge"]
     ohm = sim.truth.battery.resistance_ohm + sim.truth.battery.polarisation_ohm
     assert abs(values["pack_resistance_ohm"] - ohm) < 2.5 * sds["pack_resistance_ohm"]
+
+
+def test_a_misread_voltage_is_named(tmp_path: Path) -> None:
+    """4 V too low, as a slip of the pen makes it; the page has a row of it."""
+    sim = with_volts(simulate(*RIDES[1]))
+    sound = analysed(sim, tmp_path / "sound", percent=False)
+    wrong = len(sim.call_outs) // 2
+    slips = list(sim.call_outs)
+    slips[wrong] = replace(slips[wrong], voltage_v=(slips[wrong].voltage_v or 0.0) - 4.0)
+    result = analysed(replace(sim, call_outs=tuple(slips)), tmp_path, percent=False)
+    told = tables.verdict(result)
+    at = [number for number, of in enumerate(told.voltages) if of.set_aside]
+    assert at == [wrong]
+    assert told.voltages[wrong].residual_v == pytest.approx(-4.0, abs=0.5)
+    assert any("below what was expected of the pack: set aside" in said for said in told.sentences)
+    assert not any(of.set_aside for of in tables.verdict(sound).voltages)
+    rows = view.voltage_rows(result, DistanceUnit.KM)
+    assert rows[wrong].shown == f"{slips[wrong].voltage_v:.1f}"
+    assert view.headline(result, DistanceUnit.KM)[-1].name == "Energy left at the end"
 
 
 def test_without_a_label_the_count_is_told(tmp_path: Path) -> None:

@@ -14,19 +14,22 @@ from hypothesis import strategies as st
 
 from tests.archive.builders import RIDES, VEHICLE, age, archive, copied
 from tests.support.simulator import simulate
-from wherewatt.allocate.factor import Factor, combined
-from wherewatt.allocate.parameters import natural, value_of
+from wherewatt.allocate.parameters import slope_of
 from wherewatt.archive.partition import cut, ride_of
 from wherewatt.archive.pool import over_parts, parts_of, pooled, rides_of, tree_sum
 from wherewatt.archive.store import open_store
-from wherewatt.archive.vehicle import _prior, export_rides, vehicle_parameters
+from wherewatt.archive.vehicle import export_rides, vehicle_parameters
 from wherewatt.config import load_config
 from wherewatt.errors import InputError
-from wherewatt.library import Library, RideMark
+from wherewatt.ingest.sheet import RideSheet, WeatherSheet
+from wherewatt.library import Library, RideMark, said_together
+from wherewatt.outlook.knowledge import known_in_common
+from wherewatt.outlook.vehicle import find_vehicle
 from wherewatt.pipeline import analyse
 from wherewatt.terrain.tiles import TileFolder
 
 NOBODY = RideMark(VEHICLE, "", "", "")
+CONFIG = load_config()
 
 
 @pytest.fixture(scope="module")
@@ -34,22 +37,45 @@ def library(rides: Path, tmp_path_factory: pytest.TempPathFactory) -> Library:
     """What the report's own library keeps of the same rides."""
     library = Library(tmp_path_factory.mktemp("library"))
     for track in sorted(rides.rglob("*.gpx")):
-        result = analyse(track, TileFolder(()), load_config(), Library(library.folder / "none"))
+        result = analyse(track, TileFolder(()), CONFIG, Library(library.folder / "none"))
         assert result.learned is not None
         library.keep(result.learned)
     return library
 
 
 def test_equals_the_pooled_estimate_of_few_rides(archived: Path, library: Library) -> None:
-    """The sum that the report makes, ride by ride, of the same rides."""
+    """The sum that the report and the comparison make, ride by ride, of the same rides."""
     others = library.others(NOBODY)
-    expected, count = combined(ride.factor for ride in others), len(others)
-    together = pooled(str(archived), VEHICLE)
-    assert together.rides == count == len(RIDES)
+    together = pooled(str(archived), VEHICLE, CONFIG)
+    weather = WeatherSheet(temperature_c=CONFIG.reference.temperature_c)
+    today = RideSheet(together.sheet, weather=weather)
+    expected = said_together(others, today, priors=CONFIG.priors, assumed=CONFIG.assumed)
+    assert together.rides == len(others) == len(RIDES)
     assert together.factor.names == expected.names
     scale = np.abs(expected.information).max()
     assert np.abs(together.factor.information - expected.information).max() < 1e-9 * scale
     assert np.abs(together.factor.vector - expected.vector).max() < 1e-9 * scale
+
+
+def test_parameters_are_those_of_a_comparison(archived: Path, library: Library) -> None:
+    """`wherewatt compare` knows them from all the rides themselves, each kept by itself."""
+    rides = library.rides(VEHICLE)
+    together = pooled(str(archived), VEHICLE, CONFIG)
+    vehicle = find_vehicle(VEHICLE, library, CONFIG)
+    assert together.sheet == vehicle.sheet
+    known = known_in_common(vehicle, (), CONFIG)
+    found = vehicle_parameters(together, CONFIG)
+    spoken = {name for ride in rides for name in ride.factor.names}
+    assert {of.name for of in found} == spoken & set(known.parameters.index)
+    for of in found:
+        number = known.parameters.index[of.name]
+        assert of.mean == pytest.approx(known.values[of.name], rel=1e-9), of.name
+        prior = known.parameters.items[number].prior
+        sd = np.sqrt(known.covariance[number, number])
+        assert of.sd == pytest.approx(
+            abs(slope_of(prior, float(known.scores[number]))) * sd, rel=1e-9
+        )
+        assert of.low90 < of.mean < of.high90
 
 
 def test_same_bits_however_the_archive_is_cut(
@@ -58,7 +84,7 @@ def test_same_bits_however_the_archive_is_cut(
     monkeypatch.setattr("wherewatt.archive.plan.most_rides", lambda _: 3)
     archive(rides, tmp_path / "out")
     assert len(parts_of(open_store(str(tmp_path / "out")))) < len(RIDES)
-    one, other = (pooled(str(out), VEHICLE).factor for out in (archived, tmp_path / "out"))
+    one, other = (pooled(str(out), VEHICLE, CONFIG).factor for out in (archived, tmp_path / "out"))
     assert np.array_equal(one.information, other.information)
     assert np.array_equal(one.vector, other.vector)
 
@@ -91,29 +117,9 @@ def test_copies_of_a_track_count_once(rides: Path, archived: Path, tmp_path: Pat
         shutil.copy(file, source / "b" / file.name.replace("ride", "copy"))
     age(source)
     assert archive(source, tmp_path / "out").rides == len(RIDES) + 1
-    one, other = (pooled(str(out), VEHICLE) for out in (archived, tmp_path / "out"))
+    one, other = (pooled(str(out), VEHICLE, CONFIG) for out in (archived, tmp_path / "out"))
     assert one.rides == other.rides
     np.testing.assert_allclose(one.factor.information, other.factor.information, rtol=1e-9)
-
-
-def test_parameters_are_the_posterior_with_the_prior_once(archived: Path) -> None:
-    """Against the same Gaussian worked out by least squares, which shares no formula with it."""
-    together = pooled(str(archived), VEHICLE)
-    found = {of.name: of for of in vehicle_parameters(together)}
-    names = together.factor.names
-    priors = [_prior(together.latest[name], name) for name in names]
-    spread = np.array([prior.spread for prior in priors])
-    center = np.array([natural(prior, prior.center) for prior in priors])
-    # As rows in units of the priors' spreads, where none is small enough to be taken for rounding.
-    information = together.factor.information
-    pull = spread * (together.factor.vector - information @ center)
-    rows, values = Factor(names, information * np.outer(spread, spread), pull).as_rows()
-    stacked = np.vstack([rows, np.eye(len(names))])
-    right = np.concatenate([values, np.zeros(len(names))])
-    scores = np.linalg.lstsq(stacked, right, rcond=None)[0]
-    for number, (name, prior) in enumerate(zip(names, priors, strict=True)):
-        assert found[name].mean == pytest.approx(value_of(prior, scores[number]), rel=1e-6)
-        assert found[name].low90 < found[name].mean < found[name].high90
 
 
 def test_all_rides_tell_the_capacity(archived: Path) -> None:
@@ -121,7 +127,7 @@ def test_all_rides_tell_the_capacity(archived: Path) -> None:
     truth = simulate(*RIDES[0], garage=4).truth.battery.usable_wh
     (found,) = [
         of
-        for of in vehicle_parameters(pooled(str(archived), VEHICLE))
+        for of in vehicle_parameters(pooled(str(archived), VEHICLE, CONFIG), CONFIG)
         if of.name == "battery_usable_wh"
     ]
     assert abs(found.mean - truth) < 3.0 * found.sd
@@ -140,17 +146,19 @@ def test_rides_for_a_library(archived: Path, library: Library, tmp_path: Path) -
     assert len(Library(tmp_path / "vehicles").others(NOBODY)) == len(RIDES)
 
 
-def test_rides_come_one_by_one(archived: Path) -> None:
+def test_rides_come_one_by_one(archived: Path, library: Library) -> None:
     rides = rides_of(str(archived), VEHICLE)
-    factors = [next(rides).factor, *(said.factor for said in rides)]
-    assert isinstance(factors[0], Factor)
-    assert combined(factors).names == pooled(str(archived), VEHICLE).factor.names
+    first = next(rides)
+    marks = [first.learned.mark, *(said.learned.mark for said in rides)]
+    assert sorted(mark.sha256 for mark in marks) == [
+        ride.mark.sha256 for ride in library.rides(VEHICLE)
+    ]
 
 
 def test_unknown_vehicle(archived: Path) -> None:
     with pytest.raises(InputError, match=f"did you mean '{VEHICLE}'"):
-        pooled(str(archived), VEHICLE.lower())
+        pooled(str(archived), VEHICLE.lower(), CONFIG)
     with pytest.raises(InputError):
         list(rides_of(str(archived), "nobody's"))
     with pytest.raises(InputError):
-        pooled(str(archived / "nowhere"), VEHICLE)
+        pooled(str(archived / "nowhere"), VEHICLE, CONFIG)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,10 +10,6 @@ import pytest
 from tests.outlook.test_plans import write_route
 from tests.support.simulator import simulate
 from wherewatt.cli import main
-from wherewatt.config import load_config
-from wherewatt.library import Facts, Library
-from wherewatt.pipeline import analyse
-from wherewatt.terrain.tiles import TileFolder
 
 SCOOTER = ("--vehicle", "e-scooter", "--battery-wh", "500")
 ASPHALT = ("--surface", "asphalt")
@@ -24,14 +19,11 @@ ASPHALT = ("--surface", "asphalt")
 def library(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """A folder with one ride of an invented vehicle, and the vehicle's name."""
     folder = tmp_path_factory.mktemp("rides")
-    track = simulate("commuter", 31, garage=4).write(folder, metered=True)
-    shelf = Library(folder / "library")
-    result = analyse(track, TileFolder(()), load_config(), shelf)
-    assert result.learned is not None
-    sheet = result.recording.sheet
-    facts = Facts(sheet.vehicle, sheet.weather.temperature_c, sheet.rider.mass_kg)
-    shelf.keep(replace(result.learned, facts=facts))
-    return shelf.folder, result.learned.mark.vehicle
+    ride = simulate("commuter", 31, garage=4)
+    track, shelf = ride.write(folder, metered=True), folder / "library"
+    out = folder / "reports"
+    assert main(["report", str(track), "--out", str(out), "--library", str(shelf)]) == 0
+    return shelf, ride.sheet.vehicle_name
 
 
 @pytest.fixture

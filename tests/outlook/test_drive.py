@@ -18,6 +18,7 @@ from tests.outlook.builders import (
     straight,
 )
 from wherewatt.allocate.loads import CAUSES, leg_loads
+from wherewatt.outlook.motor import Cell, Limits, pass_through
 from wherewatt.outlook.settings import Pace
 
 G = 9.80665
@@ -168,8 +169,6 @@ def test_free_rolling_is_the_closed_form_of_a_coast_down() -> None:
     mass, turning = 100.0, 1.5
     steady, drag = 0.012 * mass * G, 0.5 * 1.225 * 0.6
     entry, way = (30.0 / 3.6) ** 2, 129.453703
-    from wherewatt.outlook.motor import Cell, Limits, pass_through
-
     limits = Limits.of(replace(STRONG, walk_m_s=0.1), values_of(mass_kg=mass), turning)
     cells = 2000
     square = entry

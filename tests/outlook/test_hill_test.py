@@ -13,9 +13,9 @@ from tests.support.simulator import SimulatedRide, simulate
 from wherewatt.errors import InputError
 from wherewatt.ingest.places import TaggedLine
 from wherewatt.outlook.hill_test import HillTest, hill_test
+from wherewatt.outlook.hill_view import view_of_hill
 from wherewatt.outlook.hills import Hill, _swings, hill_between, hill_named, passages
 from wherewatt.outlook.turnback_json import HILL_SCHEMA, hill_document
-from wherewatt.outlook.turnback_view import view_of_hill
 from wherewatt.pipeline import analyse
 from wherewatt.report.result import RideResult
 from wherewatt.terrain.tiles import TileFolder

@@ -13,6 +13,7 @@ from benchmarks.outlook import Score, score_vehicle
 from rich.console import Console
 
 from tests.outlook.builders import CONFIG, straight
+from wherewatt.config import with_reference
 from wherewatt.errors import InputError
 from wherewatt.ingest.sheet import VehicleSheet, WeatherSheet
 from wherewatt.outlook.asked import Request
@@ -204,7 +205,7 @@ def test_rows_are_at_round_distances(length_m: float, unit: str, every: float) -
     assert row_every_m(length_m, DistanceUnit(unit), 12) == pytest.approx(every)
 
 
-def test_quantities_of_no_draw_are_told_as_such() -> None:
+def test_another_unit_of_a_spread() -> None:
     assert Spread(1.0, 0.5, 2.0).times(2.0) == Spread(2.0, 1.0, 4.0)
 
 
@@ -218,10 +219,7 @@ def test_known_vehicle_under_other_conditions(course: str) -> None:
     assert score.range_in
 
 
-def test_path_of_the_shipped_file_is_not_needed(tmp_path: Path) -> None:
-    """A file with less than the shipped one changes only what it says."""
-    from wherewatt.config import with_reference
-
+def test_a_reference_file_changes_only_what_it_says(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_text("[pace]\ntop_speed_m_s = 5.0\n[slower_on]\nsand = 0.4\n", encoding="utf-8")
     config = with_reference(CONFIG, path)

@@ -17,7 +17,8 @@ from wherewatt.outlook.out_and_home import ROAD_IN_COMMON, on_the_same_road, out
 from wherewatt.outlook.printed import as_markdown
 from wherewatt.outlook.turnback import Turnback, farthest, turn_back
 from wherewatt.outlook.turnback_json import TURNBACK_SCHEMA, turnback_document
-from wherewatt.outlook.turnback_view import CAUTION, view_of_turnback
+from wherewatt.outlook.turnback_view import view_of_turnback
+from wherewatt.outlook.turnback_words import CAUTION
 from wherewatt.outlook.vehicle import Day
 from wherewatt.units import DistanceUnit
 
@@ -217,3 +218,23 @@ def test_view_and_document(hilly: Turnback) -> None:
     again = json.loads(json.dumps(document, allow_nan=False))
     assert again["turn"]["at_km"] == pytest.approx(hilly.farthest.at_m / 1000.0)
     assert len(again["card"]) == len(hilly.card.rows)
+
+
+def test_unknown_wind_costs_its_square() -> None:
+    """Out and home in a wind of mean zero and spread σ: ½·ρ·CdA·σ² more per metre on average."""
+    spread, length = 2.0, 4000.0
+    calm = exactly()
+    number = calm.parameters.index["wind_north_m_s"]
+    covariance = np.zeros_like(calm.covariance)
+    covariance[number, number] = spread**2
+    config = without_stretches()
+    ways = out_and_home(
+        straight(length), at_speed(25.0, SUDDEN), replace(calm, covariance=covariance), config
+    )
+    known = out_and_home(straight(length), at_speed(25.0, SUDDEN), calm, config)
+    more = ways.out_wh[:, -1] + ways.home_wh[:, -1] - known.out_wh[0, -1] - known.home_wh[0, -1]
+    winds = ways.draws.scores[:, number]
+    per_draw = 0.5 * 1.225 * 0.60 * winds**2 * 2.0 * length / 3600.0
+    assert more == pytest.approx(per_draw, abs=0.02)
+    # No draw is stronger than the speed, so it is exact: (v+w)² + (v−w)² = 2v² + 2w².
+    assert float(np.mean(more)) == pytest.approx(float(np.mean(per_draw)), rel=1e-3)

@@ -16,9 +16,9 @@ from wherewatt.allocate.ledger import Z90
 from wherewatt.errors import InputError
 from wherewatt.outlook.home_route import home_along
 from wherewatt.outlook.homeward import Homeward, Wanted, homeward
+from wherewatt.outlook.homeward_view import view_of_homeward
 from wherewatt.outlook.ridden_pace import power_over, ridden_pace
 from wherewatt.outlook.turnback_json import HOMEWARD_SCHEMA, homeward_document
-from wherewatt.outlook.turnback_view import view_of_homeward
 from wherewatt.report.result import RideResult
 from wherewatt.terrain.tiles import TileFolder
 from wherewatt.units import DistanceUnit

@@ -130,8 +130,8 @@ def test_numbers_survive_the_file(simulated_result: RideResult, folder: Path) ->
 def test_summary_has_the_keys_of_the_contract(folder: Path) -> None:
     summary = json.loads((folder / SUMMARY_NAME).read_text(encoding="utf-8"))
     assert set(summary) == {
-        "schema", "track", "energy", "range", "calibration", "display", "verdict", "features",
-        "warnings", "versions", "config",
+        "schema", "track", "energy", "range", "calibration", "display", "voltages", "verdict",
+        "features", "warnings", "versions", "config",
     }  # fmt: skip
     interval = {"mean", "sd", "low90", "high90"}
     assert set(summary["energy"]) == {"battery_wh", "wh_per_km", "by_cause_wh"}

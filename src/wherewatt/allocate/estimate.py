@@ -31,6 +31,8 @@ class Estimate:
     leg_factor : (n,) discrepancy factor of each leg.
     display : what the display should have shown at the call-outs.
     callout_weight : (m,) share of its full weight each call-out kept.
+    meter_v : (v,) what a meter should have shown at the call-outs of voltage [V].
+    voltage_weight : (v,) share of its full weight each of these kept.
     """
 
     evidence: Evidence
@@ -42,6 +44,8 @@ class Estimate:
     leg_factor: FloatArray
     display: Prediction
     callout_weight: FloatArray
+    meter_v: FloatArray
+    voltage_weight: FloatArray
 
     @property
     def values(self) -> dict[str, float]:
@@ -68,7 +72,9 @@ def estimate_ride(evidence: Evidence) -> Estimate:
     solution, load = _settled(problem)
     scores = solution.scores
     final = problem.at(scores, load)
-    count = len(evidence.shown)
+    count, volts = len(evidence.shown), len(evidence.voltage)
+    # Call-outs of percent come first among the measurements, those of voltage next.
+    weight = final.measurements.weight
     return Estimate(
         evidence=evidence,
         cells=problem.cells,
@@ -78,7 +84,9 @@ def estimate_ride(evidence: Evidence) -> Estimate:
         cell_energy=final.energy,
         leg_factor=final.leg_factor,
         display=final.display,
-        callout_weight=final.measurements.weight[:count],
+        callout_weight=weight[:count],
+        meter_v=final.voltage.volts if final.voltage else np.zeros(0),
+        voltage_weight=weight[count : count + volts],
     )
 
 

@@ -49,3 +49,8 @@ class Evidence:
     known: Factor | None = None
     voltage: ShownVoltage = field(default_factory=no_voltage)
     cell: Cell = BLEND
+
+    @property
+    def charge_told(self) -> bool:
+        """Whether a call-out says what was left: without any, only what was used is known."""
+        return len(self.shown) + len(self.voltage) > 0

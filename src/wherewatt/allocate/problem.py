@@ -40,6 +40,7 @@ class Point:
     energy: CellEnergy
     leg_factor: FloatArray
     display: Prediction
+    voltage: VoltagePrediction | None
     measurements: Measurements
 
 
@@ -109,6 +110,7 @@ class RideProblem:
             point.energy,
             point.leg_factor,
             point.display,
+            point.voltage,
             self._measurements(point, load, values),
         )
 

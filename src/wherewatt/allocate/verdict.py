@@ -70,18 +70,45 @@ class CallOutVerdict:
 
 
 @dataclass(frozen=True, slots=True)
+class VoltageVerdict:
+    """A call-out of voltage against the estimate.
+
+    Parameters
+    ----------
+    at_m : where [m].
+    shown_v : what was shown [V].
+    expected_v : what the pack should have had, with its sag and the meter's offset [V].
+    weight_pct : share of the full weight it kept [%].
+    set_aside : True where that is next to nothing.
+    """
+
+    at_m: float
+    shown_v: float
+    expected_v: float
+    weight_pct: float
+    set_aside: bool
+
+    @property
+    def residual_v(self) -> float:
+        """Shown less expected [V]."""
+        return self.shown_v - self.expected_v
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
     """What the ride taught.
 
     Parameters
     ----------
     parameters : in the order of the unknowns.
-    call_outs : in the order of time.
+    call_outs : of percent, in the order of time.
+    voltages : call-outs of voltage, in the order of time.
     sentences : the whole for people, only what the data support.
     """
 
     parameters: tuple[ParameterVerdict, ...]
     call_outs: tuple[CallOutVerdict, ...]
+    voltages: tuple[VoltageVerdict, ...]
     sentences: tuple[str, ...]
 
 
@@ -97,14 +124,18 @@ def verdict_of(estimate: Estimate, left: FloatArray, left_sd: FloatArray) -> Ver
         _of_parameter(estimate, number) for number in range(len(estimate.evidence.parameters))
     )
     call_outs = _of_call_outs(estimate, 100.0 * left, 100.0 * left_sd)
+    voltages = _of_voltages(estimate)
     settings = estimate.evidence.settings
     sentences = (
         *_stood_off(call_outs, settings),
         *(_set_aside(call_out) for call_out in call_outs if call_out.set_aside),
+        *(_volts_set_aside(of) for of in voltages if of.set_aside),
         *_of_display(parameters, settings),
         *_of_sources(parameters, settings, _who(estimate)),
     )
-    return Verdict(parameters, call_outs, tuple(capital(sentence) for sentence in sentences))
+    return Verdict(
+        parameters, call_outs, voltages, tuple(capital(sentence) for sentence in sentences)
+    )
 
 
 def informed(estimate: Estimate) -> FloatArray:
@@ -154,9 +185,7 @@ def _of_call_outs(
     estimate: Estimate, left_pct: FloatArray, left_sd: FloatArray
 ) -> tuple[CallOutVerdict, ...]:
     shown, settings = estimate.evidence.shown, estimate.evidence.settings
-    # A call-out that fits exactly weighs (ν + 1)/ν.
-    full = (settings.student_dof + 1.0) / settings.student_dof
-    weight = estimate.callout_weight / full
+    weight = _of_full(estimate.callout_weight, settings)
     sds = robust_residuals(estimate)
     return tuple(
         CallOutVerdict(
@@ -172,6 +201,26 @@ def _of_call_outs(
         )
         for at in range(len(shown))
     )
+
+
+def _of_voltages(estimate: Estimate) -> tuple[VoltageVerdict, ...]:
+    shown, settings = estimate.evidence.voltage, estimate.evidence.settings
+    weight = _of_full(estimate.voltage_weight, settings)
+    return tuple(
+        VoltageVerdict(
+            at_m=float(shown.distance_m[at]),
+            shown_v=float(shown.volts[at]),
+            expected_v=float(estimate.meter_v[at]),
+            weight_pct=100.0 * float(weight[at]),
+            set_aside=bool(weight[at] < settings.set_aside_weight),
+        )
+        for at in range(len(shown))
+    )
+
+
+def _of_full(weight: FloatArray, settings: EstimateSettings) -> FloatArray:
+    """Weights as shares of that of a call-out that fits exactly, which is (ν + 1)/ν."""
+    return weight * settings.student_dof / (settings.student_dof + 1.0)
 
 
 def _stood_off(call_outs: tuple[CallOutVerdict, ...], settings: EstimateSettings) -> list[str]:
@@ -202,6 +251,14 @@ def _set_aside(call_out: CallOutVerdict) -> str:
     return (
         f"{call_out.place}: shown {call_out.shown_pct:.0f} %, {_off(off)} what was left and "
         f"{_off(call_out.residual_points)} what was expected of the display: set aside"
+    )
+
+
+def _volts_set_aside(of: VoltageVerdict) -> str:
+    way = "above" if of.residual_v > 0.0 else "below"
+    return (
+        f"{of.at_m / 1000.0:.1f} km: shown {of.shown_v:.1f} V, {abs(of.residual_v):.1f} V {way} "
+        "what was expected of the pack: set aside"
     )
 
 

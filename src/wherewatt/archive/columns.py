@@ -89,10 +89,6 @@ FACTOR_COLUMNS = (
     Column("parameters", "", _TEXTS, "names of the p parameters that the factor is of"),
     Column("information", "", _NUMBERS, "its p × p information matrix, row by row"),
     Column("vector", "", _NUMBERS, "its information vector"),
-    Column("kinds", "", _TEXTS, "scale of each: linear, log or log_loss"),
-    Column("units", "", _TEXTS, "unit of each"),
-    Column("prior_centers", "", _NUMBERS, "what was known of each before the ride"),
-    Column("prior_spreads", "", _NUMBERS, "its standard deviation, on the scale of its kind"),
 )
 
 FAILED_COLUMNS = (

@@ -1,17 +1,19 @@
 """What all rides of an archive say of one vehicle, in bounded memory.
 
-Factors of rides multiply: their information adds up (`wherewatt.allocate.pool`). They are added
-along the tree of the rides' numbers, two branches at a time, so that the sum is the same to the
-last bit however the archive is cut into parts, and rounding grows with the height of the tree
-instead of the number of rides (Higham 2002, Accuracy and Stability of Numerical Algorithms,
-section 4.2).
+Factors of rides multiply: their information adds up (`wherewatt.allocate.pool`), once each stands
+as on a day of the reference temperature. They are added along the tree of the rides' numbers, two
+branches at a time, so that the sum is the same to the last bit however the archive is cut into
+parts, and rounding grows with the height of the tree instead of the number of rides (Higham 2002,
+Accuracy and Stability of Numerical Algorithms, section 4.2).
 """
 
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterator, Sequence
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC
 from typing import Any, TypeVar
 
 import numpy as np
@@ -23,56 +25,55 @@ from wherewatt.archive.columns import SCHEMAS
 from wherewatt.archive.holdings import Place, places_in
 from wherewatt.archive.partition import PREFIX, bit_of
 from wherewatt.archive.store import Store, open_store
+from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, nearest_name
+from wherewatt.ingest.sheet import RideSheet, VehicleSheet, WeatherSheet
+from wherewatt.library import Facts, Learned, RideMark, said_together
+from wherewatt.physics.battery import Chemistry
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Said:
-    """What one ride said of its vehicle: a row of the table of factors.
+    """What one ride said of its vehicle.
 
     Parameters
     ----------
     ride : its number.
-    row : the columns by name.
+    learned : the same as a library keeps it.
     """
 
     ride: str
-    row: dict[str, Any]
-
-    @property
-    def factor(self) -> Factor:
-        """Its factor."""
-        names = tuple(self.row["parameters"])
-        information = np.array(self.row["information"], dtype=np.float64)
-        vector = np.array(self.row["vector"], dtype=np.float64)
-        return Factor(names, information.reshape(len(names), len(names)), vector)
+    learned: Learned
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pooled:
-    """What several rides say together.
+    """What all rides of a vehicle say of it.
 
     Parameters
     ----------
-    factor : of the vehicle's parameters, by name.
+    vehicle : as the ride sheets name it.
+    factor : of its parameters, by name, on a day of the reference temperature.
     rides : how many they are.
-    latest : of each parameter the last ride that knew it.
+    sheet : what was stated of it, each thing as by the latest ride that states it.
     """
 
+    vehicle: str
     factor: Factor
     rides: int
-    latest: dict[str, Said]
+    sheet: VehicleSheet
 
 
-def pooled(url: str, vehicle: str) -> Pooled:
+def pooled(url: str, vehicle: str, config: Config) -> Pooled:
     """What all rides of a vehicle say of it together; copies of one track count once.
 
     Parameters
     ----------
     url : the archive.
     vehicle : as the ride sheets name it.
+    config : the priors, and the reference temperature.
 
     Raises
     ------
@@ -80,16 +81,20 @@ def pooled(url: str, vehicle: str) -> Pooled:
         If there is no archive, or no ride of the vehicle in it.
     """
     out = open_store(url)
+    rides, sheet = _stated(rides_of(url, vehicle))
+    today = RideSheet(sheet, weather=WeatherSheet(temperature_c=config.reference.temperature_c))
     seen: set[bytes] = set()
 
-    def leaf(part: str) -> Pooled | None:
-        rides = list(_once(_said(out, part, vehicle), seen))
-        return tree_sum([(said.ride, _alone(said)) for said in rides], len(part) - 1, _together)
+    def factor(said: Said) -> Factor:
+        return said_together([said.learned], today, priors=config.priors, assumed=config.assumed)
+
+    def leaf(part: str) -> Factor | None:
+        own = _once(_said(out, part, vehicle), seen)
+        return tree_sum([(said.ride, factor(said)) for said in own], len(part) - 1, _together)
 
     whole = over_parts(parts_of(out), leaf, _together)
-    if whole is None:
-        raise InputError(_no_rides(out, vehicle))
-    return whole
+    assert whole is not None
+    return Pooled(vehicle, whole, rides, sheet)
 
 
 def rides_of(url: str, vehicle: str) -> Iterator[Said]:
@@ -167,21 +172,22 @@ def _joined(branches: Sequence[T | None], together: Callable[[T, T], T]) -> T | 
     return together(*there) if len(there) == 2 else (there[0] if there else None)
 
 
-def _alone(said: Said) -> Pooled:
-    factor = combined([said.factor])
-    return Pooled(factor, 1, dict.fromkeys(factor.names, said))
+def _together(one: Factor, other: Factor) -> Factor:
+    return combined([one, other])
 
 
-def _together(one: Pooled, other: Pooled) -> Pooled:
-    latest = dict(one.latest)
-    for name, said in other.latest.items():
-        if name not in latest or _when(said) > _when(latest[name]):
-            latest[name] = said
-    return Pooled(combined([one.factor, other.factor]), one.rides + other.rides, latest)
-
-
-def _when(said: Said) -> tuple[Any, str]:
-    return said.row["start_time"], said.ride
+def _stated(rides: Iterable[Said]) -> tuple[int, VehicleSheet]:
+    """How many rides there are, and what their sheets state: each thing as the latest does."""
+    count, latest = 0, dict[str, tuple[tuple[str, str], Any]]()
+    for said in rides:
+        count += 1
+        assert said.learned.facts is not None
+        when = (said.learned.mark.start_time, said.ride)
+        for name in VehicleSheet.__slots__:
+            value = getattr(said.learned.facts.vehicle, name)
+            if value is not None and (name not in latest or when > latest[name][0]):
+                latest[name] = (when, value)
+    return count, VehicleSheet(**{name: value for name, (_, value) in latest.items()})
 
 
 def _said(out: Store, part: str, vehicle: str) -> Iterator[Said]:
@@ -189,13 +195,27 @@ def _said(out: Store, part: str, vehicle: str) -> Iterator[Said]:
     for number in range(file.num_row_groups):
         table = file.read_row_group(number)
         for row in table.filter(pc.equal(table["vehicle"], vehicle)).to_pylist():
-            yield Said(row["ride"], row)
+            yield Said(row["ride"], _learned(row))
+
+
+def _learned(row: dict[str, Any]) -> Learned:
+    """A row of the table of factors, as a library keeps it."""
+    names = tuple(row["parameters"])
+    information = np.array(row["information"], dtype=np.float64).reshape(len(names), len(names))
+    factor = Factor(names, information, np.array(row["vector"], dtype=np.float64))
+    start = row["start_time"].astimezone(UTC).replace(microsecond=0).isoformat()
+    sheet = json.loads(row["sheet"])
+    if "battery_chemistry" in sheet:
+        sheet["battery_chemistry"] = Chemistry(sheet["battery_chemistry"])
+    mark = RideMark(row["vehicle"], row["name"], row["sha256"], start)
+    facts = Facts(VehicleSheet(**sheet), row["temperature_c"], row["rider_mass_kg"])
+    return Learned(mark, factor, facts)
 
 
 def _once(rides: Iterator[Said], seen: set[bytes]) -> Iterator[Said]:
     """The rides whose tracks were not seen before."""
     for said in sorted(rides, key=lambda said: said.ride):
-        sha256 = bytes.fromhex(said.row["sha256"])[:16]
+        sha256 = bytes.fromhex(said.learned.mark.sha256)[:16]
         if sha256 not in seen:
             seen.add(sha256)
             yield said

@@ -132,11 +132,9 @@ def _measure(name: str, measure: Measure) -> dict[str, float]:
 
 
 def _factor(result: RideResult) -> dict[str, Any]:
-    """What the ride said of its vehicle, with what was known before."""
+    """What the ride said of its vehicle, and what its sheet states."""
     ride, sheet, factor = result.ride, result.recording.sheet, factor_of(result.estimate)
     stated = asdict(sheet.vehicle)
-    parameters = result.estimate.evidence.parameters
-    priors = [parameters.items[parameters.index[name]].prior for name in factor.names]
     return {
         "name": result.name,
         "vehicle": sheet.vehicle.name,
@@ -148,8 +146,4 @@ def _factor(result: RideResult) -> dict[str, Any]:
         "parameters": list(factor.names),
         "information": factor.information.ravel().tolist(),
         "vector": factor.vector.tolist(),
-        "kinds": [prior.kind.value for prior in priors],
-        "units": [prior.unit for prior in priors],
-        "prior_centers": [prior.center for prior in priors],
-        "prior_spreads": [prior.spread for prior in priors],
     }

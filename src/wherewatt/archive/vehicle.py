@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
-from datetime import UTC
 from pathlib import Path
 
 import numpy as np
 
 from wherewatt.allocate.ledger import Z90
-from wherewatt.allocate.parameters import natural, slope_of, value_of
-from wherewatt.allocate.settings import Prior, PriorKind
-from wherewatt.archive.pool import Pooled, Said, rides_of
+from wherewatt.allocate.parameters import slope_of, value_of
+from wherewatt.allocate.settings import Prior
+from wherewatt.archive.pool import Pooled, rides_of
+from wherewatt.config import Config
 from wherewatt.ingest.sheet import VehicleSheet
 from wherewatt.library import Facts, Learned, Library, RideMark
-from wherewatt.physics.battery import Chemistry
+from wherewatt.outlook.knowledge import known_in_common
+from wherewatt.outlook.vehicle import Vehicle
 
 
 @dataclass(frozen=True, slots=True)
 class VehicleParameter:
-    """A parameter of a vehicle, in its own unit.
+    """A parameter of a vehicle, in its own unit, on a day of the reference temperature.
 
     Parameters
     ----------
@@ -39,26 +39,14 @@ class VehicleParameter:
     high90: float
 
 
-def vehicle_parameters(pooled: Pooled) -> tuple[VehicleParameter, ...]:
-    """A vehicle's parameters from all its rides, with what was known before them counted once.
-
-    That is what the last ride that knew a parameter was told of it, by its ride sheet or the
-    handbook. A product of normal factors: Tarantola 2005, Inverse Problem Theory, section 1.5.
-    """
-    factor = pooled.factor
-    priors = [_prior(pooled.latest[name], name) for name in factor.names]
-    spread = np.array([prior.spread for prior in priors])
-    center = np.array([natural(prior, prior.center) for prior in priors])
-    # In units of the priors' spreads: parameters differ in size by many powers of ten.
-    information = factor.information * np.outer(spread, spread) + np.eye(len(priors))
-    covariance = np.linalg.inv(information)
-    pull = spread * (factor.vector - factor.information @ center)
-    scores = covariance @ pull
+def vehicle_parameters(pooled: Pooled, config: Config) -> tuple[VehicleParameter, ...]:
+    """A vehicle's parameters from all its rides, with what was known before them counted once."""
+    known = known_in_common(_as_one_ride(pooled, config), (), config)
+    spread = np.sqrt(np.diag(known.covariance))
     return tuple(
-        _parameter(name, prior, float(score), float(np.sqrt(variance)))
-        for name, prior, score, variance in zip(
-            factor.names, priors, scores, np.diag(covariance), strict=True
-        )
+        _parameter(item.name, item.prior, float(score), float(sd))
+        for item, score, sd in zip(known.parameters.items, known.scores, spread, strict=True)
+        if item.name in pooled.factor.names
     )
 
 
@@ -85,21 +73,17 @@ def export_rides(url: str, vehicle: str, folder: Path) -> int:
     """
     library, rides = Library(folder), 0
     for said in rides_of(url, vehicle):
-        library.keep(_learned(said))
+        library.keep(said.learned)
         rides += 1
     return rides
 
 
-def _prior(said: Said, name: str) -> Prior:
-    row = said.row
-    at = row["parameters"].index(name)
-    return Prior(
-        PriorKind(row["kinds"][at]),
-        row["prior_centers"][at],
-        row["prior_spreads"][at],
-        row["units"][at],
-        f"as before {row['name']}",
-    )
+def _as_one_ride(pooled: Pooled, config: Config) -> Vehicle:
+    """The vehicle as if one ride, on a day of the reference temperature, had said it all."""
+    mark = RideMark(pooled.vehicle, "", "", "")
+    facts = Facts(VehicleSheet(), config.reference.temperature_c)
+    kind = config.vehicles.get("-".join(pooled.vehicle.casefold().split()))
+    return Vehicle(pooled.vehicle, pooled.sheet, kind, (Learned(mark, pooled.factor, facts),))
 
 
 def _parameter(name: str, prior: Prior, score: float, sd: float) -> VehicleParameter:
@@ -113,14 +97,3 @@ def _parameter(name: str, prior: Prior, score: float, sd: float) -> VehicleParam
         low,
         high,
     )
-
-
-def _learned(said: Said) -> Learned:
-    row = said.row
-    start = row["start_time"].astimezone(UTC).replace(microsecond=0).isoformat()
-    sheet = json.loads(row["sheet"])
-    if "battery_chemistry" in sheet:
-        sheet["battery_chemistry"] = Chemistry(sheet["battery_chemistry"])
-    mark = RideMark(row["vehicle"], row["name"], row["sha256"], start)
-    facts = Facts(VehicleSheet(**sheet), row["temperature_c"], row["rider_mass_kg"])
-    return Learned(mark, said.factor, facts)

@@ -75,9 +75,11 @@ def _ask_of_vehicle(options: argparse.Namespace) -> int:
     from wherewatt.archive.answers import vehicle_answer
     from wherewatt.archive.pool import pooled
     from wherewatt.archive.vehicle import export_rides, vehicle_parameters
+    from wherewatt.config import load_config
 
-    together = pooled(options.archive, options.vehicle)
-    _print(vehicle_answer(vehicle_parameters(together)), options)
+    config = load_config()
+    together = pooled(options.archive, options.vehicle, config)
+    _print(vehicle_answer(vehicle_parameters(together, config)), options)
     if options.format == "text":
         rides = "1 ride" if together.rides == 1 else f"{together.rides:,} rides"
         sys.stdout.write(f"From {rides} together.\n")

@@ -201,8 +201,8 @@ def _is_recorded(path: Path) -> bool:
 
 def _ridden(options: argparse.Namespace, config: Config) -> tuple[dict[str, object], Printed]:
     from wherewatt.outlook.homeward import homeward
+    from wherewatt.outlook.homeward_view import view_of_homeward
     from wherewatt.outlook.turnback_json import homeward_document
-    from wherewatt.outlook.turnback_view import view_of_homeward
 
     result = _analysed(options.ride, options, config)
     if options.hill is not None or options.start is not None:
@@ -240,9 +240,9 @@ def _hill(
     options: argparse.Namespace, result: RideResult, config: Config
 ) -> tuple[dict[str, object], Printed]:
     from wherewatt.outlook.hill_test import hill_test
+    from wherewatt.outlook.hill_view import view_of_hill
     from wherewatt.outlook.hills import hill_between, hill_named
     from wherewatt.outlook.turnback_json import hill_document
-    from wherewatt.outlook.turnback_view import view_of_hill
 
     if options.start is not None:
         hill = hill_between(result, options.start, options.end)

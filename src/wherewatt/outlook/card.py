@@ -70,19 +70,27 @@ def card_of(
     by_next = np.maximum(_peaks(ways, at_m), np.diff(out, axis=1) + need_home[:, 1:])
     back = display.least_pct(need_home)
     go_on = display.least_pct(by_next)
-    round_it = display.least_pct(ways.at(at_m, ways.need_on_wh)) if loop else None
-    rows = []
-    for number, place in enumerate(at_m.tolist()):
-        last = number == len(at_m) - 1
-        home, onward = int(back[number]), False
-        further = None if last else int(go_on[number])
-        if round_it is not None:
-            ahead = int(round_it[number])
-            onward = ahead < home
-            home = min(home, ahead)
-            further = None if further is None else min(further, ahead)
-        rows.append(CardRow(place, further, home, onward))
-    return Card(tuple(rows))
+    further = [*go_on.astype(int).tolist(), None]
+    rows = zip(at_m.tolist(), further, back.astype(int).tolist(), strict=True)
+    if not loop:
+        return Card(tuple(CardRow(*row, onward=False) for row in rows))
+    ahead = display.least_pct(ways.at(at_m, ways.need_on_wh)).astype(int).tolist()
+    return Card(
+        tuple(
+            _either_way(CardRow(*row, onward=False), on)
+            for row, on in zip(rows, ahead, strict=True)
+        )
+    )
+
+
+def _either_way(row: CardRow, onward_pct: int) -> CardRow:
+    """A row of a loop: home may be back or on, whichever asks for less."""
+    return CardRow(
+        at_m=row.at_m,
+        go_on_pct=None if row.go_on_pct is None else min(row.go_on_pct, onward_pct),
+        home_pct=min(row.home_pct, onward_pct),
+        onward=onward_pct < row.home_pct,
+    )
 
 
 def _peaks(ways: OutAndHome, at_m: FloatArray) -> FloatArray:

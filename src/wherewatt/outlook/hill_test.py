@@ -127,44 +127,63 @@ def hill_test(
         raise InputError(problem)
     estimate = result.estimate
     ridden, covariance = as_ridden(estimate), estimate.solution.covariance
-    energies = [_energy(estimate, ridden, passage) for passage in found]
-    returned = [_returned(estimate, ridden, passage) for passage in found]
-    up, down = (
-        [number for number, passage in enumerate(found) if passage.upward is upward]
-        for upward in (True, False)
-    )
-    following = _sum([_mean([energies[number] for number in way]) for way in (up, down) if way])
-    again = _again_sd(estimate, ridden, found)
-    left = _left(result)
-    chances = _chances(left, following, again, result, reserve_pct)
+    all_of_it = [_Taken.on(estimate, ridden, passage) for passage in found]
+    up, down = ([of for of in all_of_it if of.upward is way] for way in (True, False))
+    ways = [way for way in (up, down) if way]
+    following = _sum([_mean([of.energy for of in way]) for way in ways])
+    again = float(np.sqrt(sum(np.mean([of.again_wh2 for of in way]) for way in ways)))
+    left = _left(estimate)
+    chances = _chances(left, following, again, estimate, reserve_pct)
     enough = np.flatnonzero(chances < wanted)
     return HillTest(
         result=result,
         hill=hill,
         passages=tuple(
-            _passage(
-                result,
-                passage,
-                energy.measure(covariance),
-                back.measure(covariance) if back else None,
-            )
-            for passage, energy, back in zip(found, energies, returned, strict=True)
+            _passage(result, passage, of) for passage, of in zip(found, all_of_it, strict=True)
         ),
-        recovered=_recovered(energies, returned, up, down, covariance),
+        recovered=_recovered(up, down, covariance),
         left_wh=left.measure(covariance),
         reserve_pct=reserve_pct,
         wanted=wanted,
         next_wh=Measure(following.wh, float(np.hypot(following.measure(covariance).sd, again))),
         chance_next=float(chances[0]),
         more=int(enough[0]) if len(enough) else _MOST_MORE,
-        both_ways=bool(up and down),
+        both_ways=len(ways) == 2,
     )
 
 
-def _passage(
-    result: RideResult, passage: Passage, energy: Measure, returned: Measure | None
-) -> HillPassage:
-    ride, height = result.ride, result.height_m
+@dataclass(frozen=True, slots=True, eq=False)
+class _Taken:
+    """What a passage took.
+
+    Parameters
+    ----------
+    upward : whether it went up.
+    energy, returned : from the battery; put back by braking, None without regenerative braking.
+    again_wh2 : variance from one time to the next: each stretch has its own factor [Wh²].
+    """
+
+    upward: bool
+    energy: Slope
+    returned: Slope | None
+    again_wh2: float
+
+    @classmethod
+    def on(cls, estimate: Estimate, ridden: Ridden, passage: Passage) -> _Taken:
+        """On one passage of a ride."""
+        inside = slice(passage.first, passage.end)
+        leg_wh = estimate.loads.battery_j[inside] * ridden.factor[inside] / JOULES_PER_WATT_HOUR
+        off = np.bincount(ridden.stretch[inside], weights=leg_wh * ridden.stretch_spread[inside])
+        return cls(
+            passage.upward,
+            _energy(estimate, ridden, passage),
+            _returned(estimate, ridden, passage),
+            float(off @ off),
+        )
+
+
+def _passage(result: RideResult, passage: Passage, taken: _Taken) -> HillPassage:
+    ride, height, covariance = result.ride, result.height_m, result.estimate.solution.covariance
     inside = slice(passage.first, passage.end)
     time = ride.time_s[passage.first : passage.end + 1]
     joules = result.ledger.leg_wh[:, inside].sum(axis=0) * JOULES_PER_WATT_HOUR
@@ -177,10 +196,10 @@ def _passage(
         standing_s=float(ride.leg_time_s[inside][ride.standing[inside]].sum()),
         distance_m=float(ride.distance_m[passage.end] - ride.distance_m[passage.first]),
         rise_m=float(height[passage.end] - height[passage.first]),
-        energy=energy,
-        mean_w=energy.mean * JOULES_PER_WATT_HOUR / duration,
+        energy=taken.energy.measure(covariance),
+        mean_w=taken.energy.wh * JOULES_PER_WATT_HOUR / duration,
         greatest_w=float(power_over(time, joules, WINDOW_S).max()),
-        returned=returned,
+        returned=taken.returned.measure(covariance) if taken.returned else None,
     )
 
 
@@ -232,27 +251,21 @@ def _returned(estimate: Estimate, ridden: Ridden, passage: Passage) -> Slope | N
 
 
 def _recovered(
-    energies: Sequence[Slope],
-    returned: Sequence[Slope | None],
-    up: Sequence[int],
-    down: Sequence[int],
-    covariance: FloatArray,
+    up: Sequence[_Taken], down: Sequence[_Taken], covariance: FloatArray
 ) -> Measure | None:
     """What braking puts back on a way down, over what a way up takes."""
-    back = [slope for number in down if (slope := returned[number]) is not None]
+    back = [of.returned for of in down if of.returned is not None]
     if not back or not up:
         return None
-    taken, given = _mean([energies[number] for number in up]), _mean(back)
+    taken, given = _mean([of.energy for of in up]), _mean(back)
     if taken.wh <= 0.0:
         return None
     share = given.wh / taken.wh
-    slope = Slope(share, (given.slopes - share * taken.slopes) / taken.wh)
-    return slope.measure(covariance)
+    return Slope(share, (given.slopes - share * taken.slopes) / taken.wh).measure(covariance)
 
 
-def _left(result: RideResult) -> Slope:
+def _left(estimate: Estimate) -> Slope:
     """Energy left at the end of the ride."""
-    estimate = result.estimate
     values, parameters = estimate.values, estimate.evidence.parameters
     by_score = parameters.slopes(estimate.solution.scores)
     energy = estimate.cell_energy
@@ -264,10 +277,9 @@ def _left(result: RideResult) -> Slope:
 
 
 def _chances(
-    left: Slope, following: Slope, again_sd: float, result: RideResult, reserve_pct: float
+    left: Slope, following: Slope, again_sd: float, estimate: Estimate, reserve_pct: float
 ) -> FloatArray:
     """Chance that 1, 2, 3 … more passages fit above the reserve."""
-    estimate = result.estimate
     parameters, covariance = estimate.evidence.parameters, estimate.solution.covariance
     capacity = estimate.values["battery_usable_wh"]
     reserve = np.zeros_like(left.slopes)
@@ -280,18 +292,6 @@ def _chances(
         variance = float(slope @ covariance @ slope) + number * again_sd**2
         chances.append(float(ndtr(spare / max(np.sqrt(variance), 1e-12))))
     return np.array(chances)
-
-
-def _again_sd(estimate: Estimate, ridden: Ridden, found: Sequence[Passage]) -> float:
-    """How far the same passage differs from time to time [Wh]: each stretch has its own factor."""
-    variances = []
-    for passage in found:
-        inside = slice(passage.first, passage.end)
-        leg_wh = estimate.loads.battery_j[inside] * ridden.factor[inside] / JOULES_PER_WATT_HOUR
-        off = np.bincount(ridden.stretch[inside], weights=leg_wh * ridden.stretch_spread[inside])
-        variances.append((passage.upward, float(off @ off)))
-    ways = [[of for upward, of in variances if upward is way] for way in (True, False)]
-    return float(np.sqrt(sum(np.mean(of) for of in ways if of)))
 
 
 def _mean(of: Sequence[Slope]) -> Slope:

@@ -122,22 +122,7 @@ def homeward(result: RideResult, wanted: Wanted, config: Config) -> Homeward:
     if wanted.course is not None and not len(course.stops_m):
         course = course.with_stops(pace.stops_per_km)
     now = _now(result, course, config)
-    tried: dict[float, SpeedChance] = {}
-
-    def at(top_speed_m_s: float) -> SpeedChance:
-        if top_speed_m_s not in tried:
-            trial = replace(pace, top_speed_m_s=top_speed_m_s)
-            tried[top_speed_m_s] = _way_home(now, Scenario(course, trial), wanted, config)
-        return tried[top_speed_m_s]
-
-    present = at(pace.top_speed_m_s)
-    slower = _slower(pace, wanted.speed_step_m_s)
-    best = present
-    if present.chance < wanted.chance and slower:
-        best = next((at(speed) for speed in slower if at(speed).chance >= wanted.chance), best)
-        if best is present:  # none is as sure as asked: the surest
-            best = max(tried.values(), key=lambda one: (one.chance, one.sure_m))
-    shown = {present.top_speed_m_s, best.top_speed_m_s, *_some(slower)}
+    present, best, speeds = _tried(now, Scenario(course, pace), wanted, config)
     return Homeward(
         result=result,
         course=course,
@@ -147,9 +132,32 @@ def homeward(result: RideResult, wanted: Wanted, config: Config) -> Homeward:
         left=Spread.of(now.left_wh / now.capacity_wh),
         present=present,
         best=best,
-        speeds=tuple(at(speed) for speed in sorted(shown, reverse=True)),
+        speeds=speeds,
         notes=tuple(_notes(result, so_far, wanted, now, config)),
     )
+
+
+def _tried(
+    now: _Now, scenario: Scenario, wanted: Wanted, config: Config
+) -> tuple[SpeedChance, SpeedChance, tuple[SpeedChance, ...]]:
+    """The way home at the present pace and at the best one, and at a few to be shown."""
+    pace = scenario.pace
+    tried: dict[float, SpeedChance] = {}
+
+    def at(top_speed_m_s: float) -> SpeedChance:
+        if top_speed_m_s not in tried:
+            trial = replace(scenario, pace=replace(pace, top_speed_m_s=top_speed_m_s))
+            tried[top_speed_m_s] = _way_home(now, trial, wanted, config)
+        return tried[top_speed_m_s]
+
+    present, slower = at(pace.top_speed_m_s), _slower(pace, wanted.speed_step_m_s)
+    best: SpeedChance | None = present
+    if present.chance < wanted.chance:
+        best = next((at(speed) for speed in slower if at(speed).chance >= wanted.chance), None)
+    if best is None:  # none is as sure as asked: the surest
+        best = max(tried.values(), key=lambda one: (one.chance, one.sure_m))
+    shown = {present.top_speed_m_s, best.top_speed_m_s, *_some(slower)}
+    return present, best, tuple(at(speed) for speed in sorted(shown, reverse=True))
 
 
 def _slower(pace: Pace, step_m_s: float) -> list[float]:

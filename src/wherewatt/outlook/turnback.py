@@ -86,15 +86,14 @@ def turn_back(request: Request, wanted: float, every_m: float, config: Config) -
     """
     check(request)
     check_chance(wanted)
-    known = known_on(request.vehicle, request.day, request.course.surfaces, config)
-    ways = out_and_home(request.course, request.pace, known, config)
+    course, reserve = request.course, request.reserve_pct / 100.0
+    known = known_on(request.vehicle, request.day, course.surfaces, config)
+    ways = out_and_home(course, request.pace, known, config)
     start = start_share(ways.draws, request.battery_pct, config.estimate)
-    reserve = request.reserve_pct / 100.0
-    capacity = ways.draws.column("battery_usable_wh")
-    margin = (capacity * (start - reserve))[:, None] - ways.need_wh
+    have_wh = ways.draws.column("battery_usable_wh") * (start - reserve)
+    margin = have_wh[:, None] - ways.need_wh
     place = farthest(ways.at_m, margin, wanted)
     every = np.append(np.arange(0.0, ways.at_m[-1], every_m), ways.at_m[-1])
-    loop = request.course.loop
     return Turnback(
         request=request,
         wanted=wanted,
@@ -103,8 +102,8 @@ def turn_back(request: Request, wanted: float, every_m: float, config: Config) -
         to_the_end=place >= float(ways.at_m[-1]),
         even_chance_m=farthest(ways.at_m, margin, 0.5),
         along=tuple(_turn(ways, margin, start, at) for at in every.tolist()),
-        whole_loop=_whole_loop(ways, capacity * (start - reserve)) if loop else None,
-        card=card_of(ways, every, reserve, wanted, loop=loop, settings=config.estimate),
+        whole_loop=_whole_loop(ways, have_wh) if course.loop else None,
+        card=card_of(ways, every, reserve, wanted, loop=course.loop, settings=config.estimate),
         notes=_notes(request, known, ways, config),
     )
 

@@ -90,6 +90,7 @@ def _tables(result: RideResult) -> dict[str, Any]:
         "causes": causes,
         "cause_total": cause_total,
         "display": _in_both(view.display_rows(result, unit) for unit in _UNITS),
+        "voltages": _in_both(view.voltage_rows(result, unit) for unit in _UNITS),
         "parameters": view.parameter_rows(result),
         "both": in_both,
     }

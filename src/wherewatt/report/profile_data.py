@@ -128,7 +128,7 @@ def _battery(result: RideResult, unit: DistanceUnit) -> Curve:
 
     kept = _thinned(result.ride.distance_m)
     x = result.ride.distance_m[kept] / unit.metres
-    if len(result.estimate.evidence.shown):
+    if result.estimate.evidence.charge_told:
         remaining, sd = result.remaining
         return Curve(x, 100.0 * remaining[kept], Z90 * (100.0 * sd[kept]))
     used = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])

@@ -132,6 +132,7 @@ def summary(result: RideResult) -> dict[str, Any]:
             "parameters": calibration(result, taught),
         },
         "display": display(taught),
+        "voltages": voltages(taught),
         "verdict": list(taught.sentences),
         "features": features(result),
         "warnings": [{"code": note.code, "message": note.message} for note in result.notes],
@@ -193,6 +194,21 @@ def display(taught: Verdict) -> list[dict[str, Any]]:
             "set_aside": of.set_aside,
         }
         for of in taught.call_outs
+    ]
+
+
+def voltages(taught: Verdict) -> list[dict[str, Any]]:
+    """The voltage at each call-out of one against what was expected [V]."""
+    return [
+        {
+            "at_km": of.at_m / 1000.0,
+            "shown_v": of.shown_v,
+            "expected_v": of.expected_v,
+            "residual_v": of.residual_v,
+            "weight_pct": of.weight_pct,
+            "set_aside": of.set_aside,
+        }
+        for of in taught.voltages
     ]
 
 

@@ -85,6 +85,16 @@ class DisplayRow:
 
 
 @dataclass(frozen=True, slots=True)
+class VoltageRow:
+    """A call-out of voltage against the estimate; voltages in V, the weight in %."""
+
+    at: str
+    shown: str
+    expected: str
+    weight: str
+
+
+@dataclass(frozen=True, slots=True)
 class ParameterRow:
     """A parameter before and after the ride, each with its standard deviation.
 
@@ -135,7 +145,7 @@ def headline(result: RideResult, unit: DistanceUnit) -> list[Quantity]:
         _full_charge(ledger.full_charge_km, unit),
     ]
     # Without a call-out nothing is known of the charge at the start, so nothing of what is left.
-    return [*answer, _left(result)] if len(result.estimate.evidence.shown) else answer
+    return [*answer, _left(result)] if result.estimate.evidence.charge_told else answer
 
 
 def _left(result: RideResult) -> Quantity:
@@ -240,9 +250,8 @@ def cause_rows(result: RideResult) -> list[CauseRow]:
 
 def display_rows(result: RideResult, unit: DistanceUnit) -> list[DisplayRow]:
     """What the display showed, what was left, and what the display was expected to show."""
-    weight = result.estimate.callout_weight
     rows = []
-    for at, row in enumerate(tables.display(tables.verdict(result))):
+    for row in tables.display(tables.verdict(result)):
         left = Measure(row["estimated_pct"], row["sd"])
         rows.append(
             DisplayRow(
@@ -251,10 +260,23 @@ def display_rows(result: RideResult, unit: DistanceUnit) -> list[DisplayRow]:
                 estimated=number(left.mean, 1),
                 interval=interval(left, 1),
                 expected=number(row["expected_pct"], 1),
-                weight=number(100.0 * min(1.0, float(weight[at])), 0),
+                weight=number(row["weight_pct"], 0),
             )
         )
     return rows
+
+
+def voltage_rows(result: RideResult, unit: DistanceUnit) -> list[VoltageRow]:
+    """What a meter showed, and what it was expected to show."""
+    return [
+        VoltageRow(
+            at=number(row["at_km"] * 1000.0 / unit.metres, 1),
+            shown=number(row["shown_v"], 1),
+            expected=number(row["expected_v"], 1),
+            weight=number(row["weight_pct"], 0),
+        )
+        for row in tables.voltages(tables.verdict(result))
+    ]
 
 
 def parameter_rows(result: RideResult) -> list[ParameterRow]:

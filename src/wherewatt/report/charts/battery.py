@@ -22,17 +22,17 @@ _HEIGHT_PX = 300
 
 def battery_chart(result: RideResult, curves: Curves) -> Chart:
     """What was left with its 90 % band, and the call-outs; energy used where there are none."""
-    if not len(result.estimate.evidence.shown):
+    if not result.estimate.evidence.charge_told:
         return _energy_used(result, curves)
     left, half = 100.0 * curves.left, 100.0 * Z90 * curves.left_sd
     shown = result.estimate.evidence.shown.percent
-    low = max(-2.0, min(float(np.min(left - half)), float(np.min(shown))) - 4.0)
-    high = min(112.0, max(float(np.max(left + half)), float(np.max(shown))) + 4.0)
+    low = max(-2.0, float(np.min(np.concatenate([left - half, shown]))) - 4.0)
+    high = min(112.0, float(np.max(np.concatenate([left + half, shown]))) + 4.0)
     traces = [_band(curves, left - half, left + half), _line(curves, left), *_call_outs(result)]
     keys = (
         Key("energy left, estimated", "line", colour=BLUE_TOKEN),
         Key("90 % interval", fill=_BAND),
-        Key("expected on the display", "dash", colour=BLUE_TOKEN),
+        *([Key("expected on the display", "dash", colour=BLUE_TOKEN)] if len(shown) else []),
         *(Key(label, look["symbol"], colour=look["color"]) for _, label, look in _kinds(result)),
     )
     return _chart(traces, "Battery [%]", [low, high], keys)
