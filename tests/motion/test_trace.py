@@ -176,6 +176,20 @@ def test_drift_while_standing_adds_no_distance() -> None:
     assert len(ride.stops) == 1
 
 
+def test_a_gap_between_two_stands_does_not_cost_the_rest_of_the_ride() -> None:
+    """The recorder slept from a stand to a stand, and 180 m were ridden in between."""
+    time = np.arange(0.0, 601.0)
+    way = distance_of(time, speed_m_s=SPEED_M_S, stops=((200.0, 220.0), (250.0, 265.0)))
+    speed = np.gradient(way, time)
+    awake = (time < 219.0) | (time > 255.0)
+    track = make_track(time[awake], way[awake], speed_m_s=speed[awake])
+    ride = trace_ride(track, MOTION)
+    assert "position-spikes" not in codes(ride)
+    assert ride.distance_m[-1] == pytest.approx(way[-1], rel=0.01)
+    assert ride.fixed.all()
+    assert "recording-gaps" in codes(ride)
+
+
 def test_a_gap_while_moving_is_noted() -> None:
     time = np.concatenate([np.arange(0.0, 200.0), np.arange(260.0, 500.0)])
     ride = trace_ride(make_track(time, straight(time)), MOTION)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from pyproj import Geod
 
@@ -68,11 +70,40 @@ def stale_heights(fix: BoolArray, height_m: FloatArray) -> BoolArray:
     return stale
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class CountedWay:
+    """How far a recorded speed says it went; arrays (n,).
+
+    Parameters
+    ----------
+    way_m : since the first point [m].
+    dash_m : how much more it can have been: between two points there is time to speed up and
+        brake again [m].
+    """
+
+    way_m: FloatArray
+    dash_m: FloatArray
+
+    @classmethod
+    def of(cls, time_s: FloatArray, speed_m_s: FloatArray, settings: MotionSettings) -> CountedWay:
+        """From the speed (n,) at all points, with a position or without [m/s]."""
+        step = np.diff(time_s)
+        legs = (
+            step * (speed_m_s[1:] + speed_m_s[:-1]) / 2.0,
+            (0.5 * settings.acceleration_sd_m_s2 * np.square(step)),
+        )
+        return cls(*(np.concatenate([[0.0], np.cumsum(leg)]) for leg in legs))
+
+    def at(self, points: IntArray) -> CountedWay:
+        """At some of the points."""
+        return CountedWay(self.way_m[points], self.dash_m[points])
+
+
 def spikes(
     time_s: FloatArray,
     latitude_deg: FloatArray,
     longitude_deg: FloatArray,
-    speed_m_s: FloatArray | None,
+    counted: CountedWay | None,
     settings: MotionSettings,
 ) -> BoolArray:
     """True where a position cannot belong to the same ride as its neighbours.
@@ -82,7 +113,7 @@ def spikes(
     which no step is faster than the vehicle could be; what is off the chain is wrong.
     """
     wrong = np.zeros(len(time_s), dtype=bool)
-    reach = _reach(time_s, latitude_deg, longitude_deg, speed_m_s, settings.top_speed_m_s)
+    reach = _reach(time_s, latitude_deg, longitude_deg, counted, settings)
     for test in (_lone_outliers, _off_chain):
         kept = np.flatnonzero(~wrong)
         found = test(time_s[kept], latitude_deg[kept], longitude_deg[kept], reach[kept], settings)
@@ -94,8 +125,8 @@ def _reach(
     time_s: FloatArray,
     latitude_deg: FloatArray,
     longitude_deg: FloatArray,
-    speed_m_s: FloatArray | None,
-    most_m_s: float,
+    counted: CountedWay | None,
+    settings: MotionSettings,
 ) -> FloatArray:
     """(n,) farthest distance that could have been ridden since the first point [m].
 
@@ -103,14 +134,15 @@ def _reach(
     otherwise at a speed that this ride hardly reached.
     """
     step = np.diff(time_s)
-    if speed_m_s is not None:
-        counted = step * (speed_m_s[1:] + speed_m_s[:-1]) / 2.0
-        riding = counted > 2.0
+    top = _top_speed(time_s, latitude_deg, longitude_deg, settings.top_speed_m_s)
+    if counted is not None:
+        way = np.diff(counted.way_m)
+        riding = way > 2.0
         if riding.any():
             steps = leg_lengths(latitude_deg, longitude_deg)
-            if 0.7 < float(np.median(steps[riding] / counted[riding])) < 1.4:
-                return np.concatenate([[0.0], np.cumsum(1.5 * counted + 1.0 * step)])
-    top = _top_speed(time_s, latitude_deg, longitude_deg, most_m_s)
+            if 0.7 < float(np.median(steps[riding] / way[riding])) < 1.4:
+                unseen = np.clip(np.diff(counted.dash_m), 1.0 * step, top * step)
+                return np.concatenate([[0.0], np.cumsum(1.5 * way + unseen)])
     return top * (time_s - time_s[0])
 
 

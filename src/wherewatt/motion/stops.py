@@ -17,9 +17,9 @@ def standing_legs(
 ) -> BoolArray:
     """(n−1,) True on legs over which the vehicle stands.
 
-    With a recorded speed, that says so, and a long leg that gets nowhere stands too, whatever the
-    speed at its ends: the recorder slept. Without, a leg stands if the net way over a window around
-    it is shorter than the slowest riding; drift wanders but gets nowhere.
+    With a recorded speed, that says so; but over a long leg the recorder slept, and whatever the
+    speed at its ends, it stands if it gets nowhere. Without, a leg stands if the net way over a
+    window around it is shorter than the slowest riding; drift wanders but gets nowhere.
 
     Parameters
     ----------
@@ -30,8 +30,9 @@ def standing_legs(
     if speed_m_s is not None:
         leg_s = np.diff(time_s)
         way = np.hypot(*np.diff(path_m, axis=0).T)
-        slept = (leg_s > settings.gap_s) & (way < settings.stop_speed_m_s * leg_s)
-        standing = ((speed_m_s[1:] + speed_m_s[:-1]) / 2.0 < settings.stop_speed_m_s) | slept
+        slept = way < settings.stop_speed_m_s * leg_s
+        slow = (speed_m_s[1:] + speed_m_s[:-1]) / 2.0 < settings.stop_speed_m_s
+        standing = np.where(leg_s > settings.gap_s, slept, slow)
     else:
         middle = (time_s[1:] + time_s[:-1]) / 2.0
         half = np.maximum(settings.stop_window_s, np.diff(time_s)) / 2.0

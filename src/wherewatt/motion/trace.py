@@ -7,7 +7,7 @@ import numpy as np
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.errors import Problem, TrackError, display_name
 from wherewatt.ingest.track import Note, Track
-from wherewatt.motion.fixes import GEOD, held, leg_lengths, spikes, stale_heights
+from wherewatt.motion.fixes import GEOD, CountedWay, held, leg_lengths, spikes, stale_heights
 from wherewatt.motion.odometer import measure_legs
 from wherewatt.motion.plane import METRES_PER_DEGREE, local_plane
 from wherewatt.motion.ride import Ride
@@ -149,7 +149,9 @@ def _fixes(points: Track, settings: MotionSettings) -> tuple[BoolArray, list[Not
         )
     seen = np.flatnonzero(fix)
     at = points.at(seen)
-    wild = spikes(at.time_s, at.latitude_deg, at.longitude_deg, _recorded_speed(at), settings)
+    speed = _recorded_speed(points)
+    way = None if speed is None else CountedWay.of(points.time_s, speed, settings).at(seen)
+    wild = spikes(at.time_s, at.latitude_deg, at.longitude_deg, way, settings)
     fix[seen[wild]] = False
     if count := int(wild.sum()):
         notes.append(
