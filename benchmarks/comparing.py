@@ -39,7 +39,7 @@ from tests.support.simulator.wind import WIND_STEP_S, Weather
 from wherewatt.allocate.ledger import Z90
 from wherewatt.config import Config, load_config
 from wherewatt.errors import InputError
-from wherewatt.outlook.compare import HANDBOOK_IN_COMMON, compare
+from wherewatt.outlook.compare import compare
 from wherewatt.outlook.equal_terms import OnReference
 from wherewatt.outlook.plans import reference_course
 from wherewatt.outlook.switching import Cause
@@ -242,11 +242,12 @@ def print_vehicles(found: list[Found], rides: int) -> None:
 
 def print_pairs(found: list[Found]) -> None:
     """Each vehicle against each other."""
+    in_common = load_config().outlook.handbook_in_common
     rows = []
     for a, b in combinations(found, 2):
         true, ours = b.true_log - a.true_log, b.log - a.log
         shared = sum(off * b.handbook.get(name, 0.0) for name, off in a.handbook.items())
-        sd = float(np.sqrt(a.sd**2 + b.sd**2 - 2.0 * HANDBOOK_IN_COMMON * shared))
+        sd = float(np.sqrt(a.sd**2 + b.sd**2 - 2.0 * in_common * shared))
         rows.append((true, ours, sd, b.ridden_log - a.ridden_log))
     true, ours, sd, ridden = np.array(rows).T
     print(

@@ -7,8 +7,15 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wherewatt.cli import predict as conditions
-from wherewatt.errors import InputError, Problem, nearest_name
+from wherewatt.cli.conditions import (
+    add_conditions,
+    add_output,
+    asked_course,
+    asked_day,
+    asked_pace,
+    asked_vehicle,
+    with_surface,
+)
 from wherewatt.units import DistanceUnit
 
 if TYPE_CHECKING:
@@ -68,8 +75,8 @@ def add_turnback(verbs: Verbs) -> None:
         help="how sure the way home has to be (default: %(default)g)",
     )
     _add_ride(turnback)
-    conditions._add_conditions(turnback)
-    conditions._add_output(turnback)
+    add_conditions(turnback)
+    add_output(turnback)
     turnback.set_defaults(run=_turnback, refuse=turnback.error)
 
 
@@ -160,11 +167,11 @@ def _planned(options: argparse.Namespace, config: Config) -> tuple[dict[str, obj
 def _request(options: argparse.Namespace, config: Config) -> Request:
     from wherewatt.outlook.asked import Request
 
-    vehicle = conditions._vehicle(options, config)
-    pace = conditions._pace(options, config.pace)
+    vehicle = asked_vehicle(options, config)
+    pace = asked_pace(options, config.pace)
     return Request(
         vehicle=vehicle,
-        day=conditions._day(options, vehicle, config),
+        day=asked_day(options, vehicle, config),
         course=_way_out(options, pace, config),
         to_the_end=True,
         pace=pace,
@@ -178,14 +185,9 @@ def _way_out(options: argparse.Namespace, pace: Pace, config: Config) -> Course:
     from wherewatt.outlook.plans import recorded_course
 
     if not _is_recorded(options.course):
-        return conditions._course(options, config).with_stops(pace.stops_per_km)
-    course = recorded_course(_analysed(options.course, options, config), config.outlook)
-    surface = options.surface
-    if surface is not None:
-        if surface not in config.surfaces:
-            mend = nearest_name(surface, config.surfaces)
-            raise InputError(Problem("--surface", "", f"'{surface}'", "a known surface", mend))
-        course = course.on(surface)
+        return asked_course(options, config).with_stops(pace.stops_per_km)
+    ridden = recorded_course(_analysed(options.course, options, config), config.outlook)
+    course = with_surface(ridden, options, config)
     return course if options.stops_per_km is None else course.with_stops(pace.stops_per_km)
 
 
@@ -229,7 +231,7 @@ def _wanted(options: argparse.Namespace, result: RideResult, config: Config) -> 
     home = home_along(options.home, result, tiles, config) if options.home else None
     return Wanted(
         course=home,
-        pace=conditions._pace(options, ridden_pace(result, config)),
+        pace=asked_pace(options, ridden_pace(result, config)),
         reserve_pct=_reserve(options, config),
         chance=options.chance / 100.0,
         speed_step_m_s=options.units.metres / 3600.0,

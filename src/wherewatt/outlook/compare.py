@@ -17,10 +17,6 @@ from wherewatt.outlook.laid_beside import LaidBeside, laid_beside
 from wherewatt.outlook.switching import OF_THE_DRIVE, Cause
 from wherewatt.report.result import RideResult
 
-# Part of the handbook's errors that are the same for every vehicle: what it has wrong of one it
-# mostly has wrong of another too. Set on the tuning seeds of benchmarks/comparing.py.
-HANDBOOK_IN_COMMON = 0.5
-
 # In the order in which people are told.
 CAUSES = (*OF_THE_DRIVE, Cause.DAY, Cause.UNEXPLAINED, Cause.VEHICLE)
 
@@ -94,7 +90,8 @@ def compare(
 def pair_of(first: OnEqualTerms, other: OnEqualTerms, config: Config) -> Pair:
     """One ride against another."""
     one_vehicle = first.vehicle is other.vehicle
-    more, farther = _apart_on_reference(first.vehicle, other.vehicle)
+    in_common = config.outlook.handbook_in_common
+    more, farther = _apart_on_reference(first.vehicle, other.vehicle, in_common)
     by_cause: dict[Cause, Measure] = {
         cause: _less(other.apart[cause], first.apart[cause])
         for cause in CAUSES
@@ -113,7 +110,9 @@ def pair_of(first: OnEqualTerms, other: OnEqualTerms, config: Config) -> Pair:
     )
 
 
-def _apart_on_reference(first: OnReference, other: OnReference) -> tuple[Measure, Measure]:
+def _apart_on_reference(
+    first: OnReference, other: OnReference, in_common: float
+) -> tuple[Measure, Measure]:
     """Differences of consumption [Wh/km] and of the logarithm of the range, on the reference ride.
 
     Errors of the handbook that both vehicles share drop out of a difference.
@@ -122,7 +121,7 @@ def _apart_on_reference(first: OnReference, other: OnReference) -> tuple[Measure
         return Measure(0.0, 0.0), Measure(0.0, 0.0)
     names = first.handbook.keys() & other.handbook.keys()
     off = [np.array([of.handbook[name] for name in sorted(names)]) for of in (first, other)]
-    shared = HANDBOOK_IN_COMMON * np.sum(off[0] * off[1], axis=0)
+    shared = in_common * np.sum(off[0] * off[1], axis=0)
     return (
         _less(other.wh_per_km, first.wh_per_km, float(shared[0])),
         _less(other.log_range, first.log_range, float(shared[1])),

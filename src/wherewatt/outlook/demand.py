@@ -6,7 +6,7 @@ factor of its own as in the estimate of a ride. For questions that are not linea
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,16 +41,19 @@ class WindBend:
 
     Air resistance grows with the square: wind that is as likely to help as to hinder costs energy.
     What an ordinary day's unknown wind costs is in the parameters, which were learned on such days;
-    only what is more uncertain than that bends.
+    only what is more uncertain than that counts. Who has to get home counts all of it: out and
+    back the first order cancels, and the square is never won.
 
     Parameters
     ----------
     parameters : places of the wind's parameters among all, east and north.
     legs : (n, 2, 2) second derivatives of the legs' energy by their scores [Wh].
+    counted : the part of them that counts [1].
     """
 
     parameters: tuple[int, int]
     legs: FloatArray
+    counted: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +97,11 @@ class Demand:
     @property
     def used_wind_bend(self) -> FloatArray:
         """(n+1, 2, 2) second derivatives of the energy used by the scores of the wind [Wh]."""
-        return _summed(self.wind_bend.legs)
+        return self.wind_bend.counted * _summed(self.wind_bend.legs)
+
+    def in_any_wind(self) -> Demand:
+        """The same, but with all that an unknown wind costs."""
+        return replace(self, wind_bend=replace(self.wind_bend, counted=1.0))
 
     def covariance(self, points: IntArray) -> FloatArray:
         """(m, m) covariance of the energy used up to some points of the ride [Wh²]."""
@@ -152,7 +159,7 @@ def _wind_bend(scenario: Scenario, ridden: Drive, known: Known, ordinary_m_s: fl
     bend = np.stack([straight[0], across, across, straight[1]], axis=-1).reshape(-1, 2, 2)
     spread = known.parameters.items[at[0]].prior.spread
     beyond = max(0.0, 1.0 - (ordinary_m_s / spread) ** 2)
-    return WindBend(at, beyond * bend / JOULES_PER_WATT_HOUR)
+    return WindBend(at, bend / JOULES_PER_WATT_HOUR, beyond)
 
 
 def stretches_of(ridden: Drive, known: Known, settings: EstimateSettings) -> Stretches:

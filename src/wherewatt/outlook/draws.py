@@ -22,6 +22,7 @@ from wherewatt.outlook.settings import OutlookSettings
 from wherewatt.outlook.vehicle import Known
 from wherewatt.physics.battery import Cell, cell_of, charge_surplus
 
+_WELL_KNOWN = 1.5  # standard deviations by which a demand is above zero, to be taken as log-normal
 _LEVELS = 1001  # steps of the charge at which a display is looked up
 
 
@@ -115,7 +116,8 @@ def used_by(draws: Draws, demand: Demand, settings: OutlookSettings) -> Used:
     added = step @ demand.used_slopes[points].T + bend
     wh = np.exp(draws.stretch * demand.stretches.spread) @ demand.used_by_stretch[points].T
     total = float(used[-1])
-    if total > 0.0:  # the total keeps its sign, and the way to it what it differs by
+    # The total keeps its sign, and the way to it what it differs by.
+    if total > _WELL_KNOWN * demand.total.sd:
         wh *= np.exp(added[:, -1:] / total)
         added -= added[:, -1:] * used / total
     return Used(demand.drive.at_m[points], demand.drive.time_s[points], wh + added)

@@ -17,19 +17,17 @@ from wherewatt.arrays import FloatArray
 from wherewatt.config import Config
 from wherewatt.ingest.track import Note
 from wherewatt.outlook.course import Course
-from wherewatt.outlook.demand import Demand, demand_of
-from wherewatt.outlook.draws import Draws, Spread, Used, used_by
+from wherewatt.outlook.demand import demand_of
+from wherewatt.outlook.draws import Draws, Spread, used_by
 from wherewatt.outlook.plans import recorded_course
 from wherewatt.outlook.ridden_pace import ridden_pace
 from wherewatt.outlook.scenario import Scenario
 from wherewatt.outlook.settings import Pace
 from wherewatt.outlook.turnback import check_chance, farthest
 from wherewatt.outlook.vehicle import Day, Known, vehicle_of
-from wherewatt.outlook.wind_curvature import with_wind_squared
 from wherewatt.report.result import RideResult
 from wherewatt.report.wording import HANDBOOK_ONLY
 
-_WELL_KNOWN = 3.0  # standard deviations by which a demand is above zero, to be taken as log-normal
 _OLD_CALL_OUT_M = 2000.0  # some percent of charge
 _SPEEDS_SHOWN = 6
 
@@ -259,7 +257,7 @@ def _way_home(now: _Now, scenario: Scenario, wanted: Wanted, config: Config) -> 
     half = rng.standard_normal((len(now.scores) // 2, len(demand.stretches.spread)))
     stretch = np.concatenate([half, -half])
     draws = Draws(now.known, now.scores, stretch, np.zeros(len(now.scores)))
-    used = with_wind_squared(_used(draws, demand, config), draws, demand)
+    used = used_by(draws, demand.in_any_wind(), config.outlook)
     reserve = wanted.reserve_pct / 100.0 * now.capacity_wh
     margin = (now.left_wh - reserve)[:, None] - np.maximum.accumulate(used.wh, axis=1)
     return SpeedChance(
@@ -269,17 +267,6 @@ def _way_home(now: _Now, scenario: Scenario, wanted: Wanted, config: Config) -> 
         left=Spread.of((now.left_wh - used.wh[:, -1]) / now.capacity_wh),
         sure_m=farthest(used.at_m, margin, wanted.chance),
     )
-
-
-def _used(draws: Draws, demand: Demand, config: Config) -> Used:
-    """Energy along the way home; to first order where that is mostly downhill."""
-    total = demand.total
-    if total.mean > _WELL_KNOWN * total.sd:
-        return used_by(draws, demand, config.outlook)
-    off = (draws.scores - draws.known.scores) @ demand.used_slopes.T
-    stretches = np.exp(draws.stretch * demand.stretches.spread)
-    at = demand.drive
-    return Used(at.at_m, at.time_s, stretches @ demand.used_by_stretch.T + off)
 
 
 def _notes(

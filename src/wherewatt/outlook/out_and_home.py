@@ -19,7 +19,6 @@ from wherewatt.outlook.draws import Draws, Used, draw, used_by
 from wherewatt.outlook.scenario import Scenario
 from wherewatt.outlook.settings import Pace
 from wherewatt.outlook.vehicle import Known
-from wherewatt.outlook.wind_curvature import with_wind_squared
 from wherewatt.physics import road_load
 from wherewatt.units import JOULES_PER_WATT_HOUR
 
@@ -86,7 +85,7 @@ def out_and_home(course: Course, pace: Pace, known: Known, config: Config) -> Ou
     demand = demand_of(Scenario(lap, pace), known, config)
     draws = draw(known, len(demand.stretches.spread), config.outlook)
     draws = replace(draws, stretch=on_the_same_road(draws.stretch))
-    used = with_wind_squared(used_by(draws, demand, config.outlook), draws, demand)
+    used = used_by(draws, demand.in_any_wind(), config.outlook)
     length = course.length_m
     places = max(1, round(length / config.outlook.point_m))
     at = np.linspace(0.0, length, places + 1)

@@ -75,6 +75,7 @@ class OutlookSettings:
     draws : number of draws for questions that are not linear; even.
     point_m : how finely the draws look along the way [m].
     seed : of the draws.
+    handbook_in_common : share of the handbook's errors that is the same for every vehicle [1].
     reserve_pct : charge that is to be left [%].
     table_rows : rows of the table along a course, about.
     more_mass_kg, more_speed_m_s, more_headwind_m_s, other_surface : the steps of the table of
@@ -87,6 +88,7 @@ class OutlookSettings:
     draws: int
     point_m: float
     seed: int
+    handbook_in_common: float
     reserve_pct: float
     table_rows: int
     more_mass_kg: float
