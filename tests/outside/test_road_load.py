@@ -217,3 +217,22 @@ def test_force_in_the_wind(headwind_m_s: float, force_n: float) -> None:
         25.0 / 3.6 + headwind_m_s, drag_area_m2=0.6, density_kg_m3=1.225
     )
     assert force == pytest.approx(force_n, abs=1e-5)
+
+
+@pytest.mark.parametrize("from_deg", [0.0, 35.0, 90.0, 140.0, 270.0])
+def test_drag_is_the_part_along_the_road_of_drag_along_the_flow(from_deg: float) -> None:
+    """Written out as a vector: ½·ρ·CdA·|v|·v for the whole flow, then its part along the road."""
+    riding, wind, heading = 7.0, 5.0, np.radians(20.0)
+    to = np.radians(from_deg + 180.0)
+    air = np.array([wind * np.sin(to), wind * np.cos(to)])
+    road = np.array([np.sin(heading), np.cos(heading)])
+    flow = riding * road - air
+    vector = 0.5 * 1.2 * 0.6 * np.hypot(*flow) * flow
+    parts = {"wind_east_m_s": air[0], "wind_north_m_s": air[1]}
+    force = road_load.air_force(
+        riding + road_load.headwind(heading, **parts),
+        drag_area_m2=0.6,
+        density_kg_m3=1.2,
+        across_m_s=road_load.crosswind(heading, **parts),
+    )
+    assert force == pytest.approx(float(vector @ road), rel=1e-12)

@@ -183,21 +183,7 @@ def _wheel_work(
         road_load.rolling_force(slope, mass_kg=mass, coefficient=ratio) * legs.distance_m
     )
     rolling = values["rolling_resistance"] * per_coefficient
-    headwind = road_load.headwind(
-        legs.heading_rad,
-        wind_east_m_s=values["wind_east_m_s"],
-        wind_north_m_s=values["wind_north_m_s"],
-    )
-    air_speed = legs.speed_m_s + headwind
-    still, whole = (
-        road_load.air_force(
-            through_air,
-            drag_area_m2=values["drag_area_m2"],
-            density_kg_m3=legs.density_kg_m3,
-        )
-        * legs.distance_m
-        for through_air in (legs.speed_m_s, air_speed)
-    )
+    still, whole, wind_slopes = _air_work(legs, values)
     height = mass * STANDARD_GRAVITY_M_S2 * legs.rise_m
     inertia = mass + legs.rotating_mass_kg
     speed = 0.5 * inertia * legs.square_speed_change
@@ -208,18 +194,49 @@ def _wheel_work(
         "height": height,
         "speed": speed,
     }
-    per_wind = legs.density_kg_m3 * values["drag_area_m2"] * np.abs(air_speed) * legs.distance_m
     slopes = {
         "mass_kg": (rolling + height) / mass + 0.5 * legs.square_speed_change,
         "rolling_resistance": per_coefficient,
         "drag_area_m2": whole / values["drag_area_m2"],
-        "wind_east_m_s": -per_wind * np.sin(legs.heading_rad),
-        "wind_north_m_s": -per_wind * np.cos(legs.heading_rad),
+        **wind_slopes,
     }
     for number, surface in enumerate(legs.surfaces):
         name = ratio_name(surface)
         slopes[name] = np.where(legs.surface == number, rolling / values[name], 0.0)
     return work, slopes
+
+
+def _air_work(
+    legs: Legs, values: Mapping[str, float]
+) -> tuple[FloatArray, FloatArray, dict[str, FloatArray]]:
+    """Work against still air and against the wind [J], and the latter's derivatives by the wind."""
+    wind = {name: values[name] for name in ("wind_east_m_s", "wind_north_m_s")}
+    along = legs.speed_m_s + np.asarray(road_load.headwind(legs.heading_rad, **wind))
+    across = np.asarray(road_load.crosswind(legs.heading_rad, **wind))
+    still, whole = (
+        np.asarray(
+            road_load.air_force(
+                ahead,
+                drag_area_m2=values["drag_area_m2"],
+                density_kg_m3=legs.density_kg_m3,
+                across_m_s=aside,
+            )
+        )
+        * legs.distance_m
+        for ahead, aside in ((legs.speed_m_s, 0.0), (along, across))
+    )
+    flow = np.maximum(np.hypot(along, across), 1e-9)
+    per_square = 0.5 * legs.density_kg_m3 * values["drag_area_m2"] * legs.distance_m
+    per_along, per_across = (
+        per_square * (flow + along**2 / flow),
+        per_square * along * across / flow,
+    )
+    east, north = np.sin(legs.heading_rad), np.cos(legs.heading_rad)
+    slopes = {
+        "wind_east_m_s": -per_along * east + per_across * north,
+        "wind_north_m_s": -per_along * north - per_across * east,
+    }
+    return still, whole, slopes
 
 
 def _fluctuation(legs: Legs, values: Mapping[str, float]) -> FloatArray:

@@ -141,11 +141,7 @@ def _cells(
     rolling = road_load.rolling_force(
         rise, mass_kg=mass, coefficient=values["rolling_resistance"] * ratio
     )
-    headwind = road_load.headwind(
-        course.heading_rad,
-        wind_east_m_s=values["wind_east_m_s"],
-        wind_north_m_s=values["wind_north_m_s"],
-    )
+    wind = {name: values[name] for name in ("wind_east_m_s", "wind_north_m_s")}
     cruise = _cruise(course, pace)
     columns = np.stack(
         [
@@ -154,7 +150,8 @@ def _cells(
             pace.coast_share * cruise,
             rolling + mass * STANDARD_GRAVITY_M_S2 * rise,
             0.5 * density_kg_m3 * values["drag_area_m2"],
-            headwind + more_headwind_m_s,
+            road_load.headwind(course.heading_rad, **wind) + more_headwind_m_s,
+            road_load.crosswind(course.heading_rad, **wind),
         ]
     )
     return [Cell(*row) for row in columns.T.tolist()]

@@ -64,7 +64,7 @@ class Cell:
     cruise_m_s, ceiling_m_s : speed held, and the speed to which a descent may carry [m/s].
     steady_n : rolling resistance and weight along the road [N].
     drag_kg_m : half of density times drag area [kg/m].
-    headwind_m_s : wind against the direction of travel [m/s].
+    headwind_m_s, crosswind_m_s : wind against the direction of travel, and across it [m/s].
     """
 
     length_m: float
@@ -73,11 +73,13 @@ class Cell:
     steady_n: float
     drag_kg_m: float
     headwind_m_s: float
+    crosswind_m_s: float = 0.0
 
     def resistance_n(self, speed_m_s: float) -> float:
         """All that holds the vehicle back at a speed [N]; negative where it is pulled."""
         through_air = speed_m_s + self.headwind_m_s
-        return self.steady_n + self.drag_kg_m * through_air * abs(through_air)
+        flow = math.hypot(through_air, self.crosswind_m_s)
+        return self.steady_n + self.drag_kg_m * through_air * flow
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,17 +66,16 @@ def _against(legs: Legs, values: Mapping[str, float], more_m_s: float) -> Legs:
     The loads know wind as one vector. So the added work of the air enters as a rise that takes
     the same work; the normal force changes by less than a thousandth.
     """
-    headwind = road_load.headwind(
-        legs.heading_rad,
-        wind_east_m_s=values["wind_east_m_s"],
-        wind_north_m_s=values["wind_north_m_s"],
-    )
+    wind = {name: values[name] for name in ("wind_east_m_s", "wind_north_m_s")}
+    headwind = road_load.headwind(legs.heading_rad, **wind)
+    crosswind = road_load.crosswind(legs.heading_rad, **wind)
     before, after = (
         np.asarray(
             road_load.air_force(
                 legs.speed_m_s + headwind + more,
                 drag_area_m2=values["drag_area_m2"],
                 density_kg_m3=legs.density_kg_m3,
+                across_m_s=crosswind,
             )
         )
         for more in (0.0, more_m_s)

@@ -33,10 +33,24 @@ def gravity_force(
 
 
 def air_force(
-    air_speed_m_s: ArrayLike, *, drag_area_m2: float, density_kg_m3: ArrayLike
+    air_speed_m_s: ArrayLike,
+    *,
+    drag_area_m2: float,
+    density_kg_m3: ArrayLike,
+    across_m_s: ArrayLike = 0.0,
 ) -> ArrayLike:
-    """Aerodynamic drag [N] at a speed through the air; negative where the wind pushes."""
-    return 0.5 * density_kg_m3 * drag_area_m2 * air_speed_m_s * np.abs(air_speed_m_s)
+    """Aerodynamic drag along the road [N]; negative where the wind pushes.
+
+    Drag points along the whole flow and grows with its square, so a wind from the side adds to it:
+    ½·ρ·CdA·|v|·v_along, for a body whose drag area is alike from all sides, as an upright rider's
+    nearly is (Isvan 2015, J. Sci. Cycling 4(1), from memory).
+
+    Parameters
+    ----------
+    air_speed_m_s, across_m_s : speed through the air along the road and across it [m/s].
+    """
+    flow = np.hypot(air_speed_m_s, across_m_s)
+    return 0.5 * density_kg_m3 * drag_area_m2 * air_speed_m_s * flow
 
 
 def kinetic_energy(
@@ -44,6 +58,13 @@ def kinetic_energy(
 ) -> ArrayLike:
     """Kinetic energy [J]; `rotating_mass_kg` is the wheels' inertia over their radius squared."""
     return 0.5 * (mass_kg + rotating_mass_kg) * np.square(speed_m_s)
+
+
+def crosswind(
+    heading_rad: ArrayLike, *, wind_east_m_s: ArrayLike, wind_north_m_s: ArrayLike
+) -> ArrayLike:
+    """Wind across the direction of travel [m/s], positive to the right; see `headwind`."""
+    return wind_east_m_s * np.cos(heading_rad) - wind_north_m_s * np.sin(heading_rad)
 
 
 def headwind(
