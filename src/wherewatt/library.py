@@ -184,9 +184,9 @@ class Library:
                 part.write("\n")
             os.replace(part.name, path)
         except OSError as error:
-            raise OutputError(
-                Problem(str(path), "", str(error), "a place to write", "make room, check --library")
-            ) from error
+            mend = "make room, check --library"
+            problem = Problem(str(path), "", str(error), "a place to write", mend)
+            raise OutputError(problem.line) from error
         return path
 
     def _shelf(self, vehicle: str) -> Path:

@@ -18,6 +18,7 @@ from wherewatt.config import load_config
 from wherewatt.inbox.job import Made, Work
 from wherewatt.inbox.report_work import ReportWork
 from wherewatt.inbox.settings import WatchSettings
+from wherewatt.inbox.teller import Status
 from wherewatt.inbox.watch import watch_folder
 from wherewatt.pipeline import analyse, open_tiles
 from wherewatt.report.files import (
@@ -51,6 +52,18 @@ class Journaled:
         with self.journal.open("a", encoding="utf-8") as journal:
             journal.write(f"{track.name}\n")
         return self.work(track, folder)
+
+
+class Idle(Ears):
+    """Says by a file that a watch has dealt with all there is."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.path = path
+
+    def status(self, status: Status) -> None:
+        if status.done and not (status.waiting or status.in_work):
+            self.path.touch()
 
 
 @dataclass(frozen=True)
@@ -161,7 +174,9 @@ def main() -> None:
         first_retry_s=settle_s,
         jobs=kind.jobs,
     )
-    watch_folder(folder, out, kind.work(journal, pause_s), settings, Ears())
+    watch_folder(
+        folder, out, kind.work(journal, pause_s), settings, Idle(journal.with_name("idle"))
+    )
 
 
 if __name__ == "__main__":

@@ -65,6 +65,11 @@ class _Ground:
     journal: Path
     contents: dict[str, bytes]
 
+    @property
+    def idle(self) -> Path:
+        """Is there once a watch has dealt with all there is."""
+        return self.journal.with_name("idle")
+
     def finished(self) -> dict[str, tuple[int, int]]:
         """Inode and time of the stamp of each result that is in its place."""
         found = {}
@@ -185,9 +190,13 @@ def _run(ground: _Ground, kills: int, numbers: random.Random, pause_s: float) ->
         killed_at.append(len(finished))
     dropping.join()
     lines = len(ground.begun())
+    ground.idle.unlink(missing_ok=True)
     watch = _Watch(ground, pause_s)
     until_s = time.monotonic() + ground.kind.longest_s
-    while len(ground.finished()) < tracks and time.monotonic() < until_s:
+    # Idle alone may come between two drops; results alone may be there before it has begun.
+    while time.monotonic() < until_s and not (
+        ground.idle.exists() and len(ground.finished()) == tracks
+    ):
         time.sleep(0.5)
     time.sleep(4 * SETTLE_S)  # for what it might still do, and should not
     code = watch.interrupt()
