@@ -141,6 +141,8 @@ class Library:
         for path in sorted(self._shelf(vehicle).glob(f"*{_ENDING}")):
             try:
                 rides.append(_read(path))
+            except FileNotFoundError:  # another process has just put a new one in its place
+                continue
             except (ValueError, KeyError, TypeError, OSError) as error:
                 problems.append(_unreadable(path, error))
         if problems:

@@ -140,7 +140,7 @@ class _Watch:
     def kill_at_random(self, numbers: random.Random, finished: int, most: int) -> None:
         """Kill it while it starts (one in four), or within a second of some new results."""
         start_s, after_s = numbers.uniform(0.0, self.ground.kind.start_s), numbers.uniform(0.0, 1.0)
-        wanted = finished + numbers.randint(1, most)
+        wanted = min(len(self.ground.contents), finished + numbers.randint(1, most))
         if numbers.random() < 0.25:
             time.sleep(start_s)
         else:

@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.loads import leg_loads
@@ -95,7 +94,7 @@ def display_fall(estimate: Estimate) -> Fall | None:
         return None
     middle = share - share.mean()
     per_share = -middle / float(middle @ middle)  # slope of least squares, as weights
-    points = -float(theilslopes(shown.percent, share)[0])
+    points = -_median_slope(shown.percent, share)
     variance = _MEDIAN_SLOPE * float(np.square(per_share) @ np.square(_callout_sd(estimate)))
     parameters = estimate.evidence.parameters
     origin = parameters.slopes(np.zeros(len(parameters)))
@@ -106,6 +105,15 @@ def display_fall(estimate: Estimate) -> Fall | None:
         points -= added * parameters.items[parameters.index[name]].prior.center
         variance += (added * origin[name]) ** 2
     return Fall(points, float(np.sqrt(variance)))
+
+
+def _median_slope(y: FloatArray, x: FloatArray) -> float:
+    """Median of the slopes between any two points (Sen 1968, J. Am. Stat. Assoc. 63:1379).
+
+    As `scipy.stats.theilslopes` has it, which loads slowly.
+    """
+    rise, run = np.subtract.outer(y, y), np.subtract.outer(x, x)
+    return float(np.median(rise[run > 0.0] / run[run > 0.0]))
 
 
 def display_account(estimate: Estimate, fall: Fall | None) -> Account | None:

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from scipy.special import digamma, polygamma
-from scipy.stats import gamma
+from scipy.special import digamma, gammaincc, polygamma
 
 from wherewatt.allocate.accounts import (
     Account,
@@ -85,7 +84,8 @@ def misfit_chance(residual_sds: FloatArray, dof: float) -> float:
     misfit = (dof + 1.0) * float(np.sum(np.log1p(np.square(residual_sds) / dof)))
     mean = (dof + 1.0) * float(digamma((dof + 1.0) / 2.0) - digamma(dof / 2.0))
     variance = (dof + 1.0) ** 2 * float(polygamma(1, dof / 2.0) - polygamma(1, (dof + 1.0) / 2.0))
-    return float(gamma.sf(misfit, len(residual_sds) * mean**2 / variance, scale=variance / mean))
+    # The survival function of a gamma variable; scipy.stats has it by name, but loads slowly.
+    return float(gammaincc(len(residual_sds) * mean**2 / variance, misfit / (variance / mean)))
 
 
 def _odd_call_outs(estimate: Estimate, settings: DiagnosticSettings) -> list[Note]:

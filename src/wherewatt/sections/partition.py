@@ -28,28 +28,37 @@ def best_labels(cost: FloatArray, *, change: float, shortest: int) -> IntArray:
     cells, labels = cost.shape
     shortest = max(1, min(shortest, cells))
     total = np.concatenate([np.zeros((1, labels)), np.cumsum(cost, axis=0)])
-    best = np.full((cells + 1, labels), np.inf)  # of a labelling whose last stretch is complete
-    came_from = np.full((cells + 1, labels), -1, dtype=np.intp)  # label before; −1: went on
-    best[: shortest + 1] = total[: shortest + 1]
+    best = total[: shortest + 1].tolist()  # of a labelling whose last stretch is complete
+    came_from = [[-1] * labels for _ in best]  # label before; −1: went on
+    # Plain numbers: for so few labels an array costs more than what is done with it.
+    steps, sums = cost.tolist(), total.tolist()
     for end in range(shortest + 1, cells + 1):
-        go_on = best[end - 1] + cost[end - 1]
         start = end - shortest
-        order = np.argsort(best[start])
-        # The cheapest other label before a new stretch.
-        other = np.where(np.arange(labels) == order[0], order[1 % labels], order[0])
-        fresh = best[start, other] + change + total[end] - total[start]
-        changed = fresh < go_on if labels > 1 else np.zeros(labels, dtype=bool)
-        best[end] = np.where(changed, fresh, go_on)
-        came_from[end] = np.where(changed, other, -1)
+        others = _cheapest_others(best[start])
+        best.append([])
+        came_from.append([])
+        for label, other in enumerate(others):
+            go_on = best[end - 1][label] + steps[end - 1][label]
+            fresh = best[start][other] + change + sums[end][label] - sums[start][label]
+            changed = fresh < go_on and other != label
+            best[end].append(fresh if changed else go_on)
+            came_from[end].append(other if changed else -1)
     return _trace_back(best, came_from, shortest)
 
 
-def _trace_back(best: FloatArray, came_from: IntArray, shortest: int) -> IntArray:
+def _cheapest_others(values: list[float]) -> list[int]:
+    """For each label the cheapest other one; itself if there is no other."""
+    order = sorted(range(len(values)), key=values.__getitem__)
+    second = order[1 % len(order)]
+    return [second if label == order[0] else order[0] for label in range(len(order))]
+
+
+def _trace_back(best: list[list[float]], came_from: list[list[int]], shortest: int) -> IntArray:
     end = len(best) - 1
     label = int(np.argmin(best[end]))
     result = np.empty(end, dtype=np.intp)
     while end > 0:
-        before = int(came_from[end, label])
+        before = came_from[end][label]
         step = 1 if before < 0 else shortest
         result[end - step : end] = label
         end -= step
