@@ -39,6 +39,7 @@ class _Lane:
         self._process = _CONTEXT.Process(target=_serve, args=(theirs, temporary), daemon=True)
         self._process.start()
         theirs.close()
+        self._ending = threading.Lock()
 
     def call(self, function: Callable[..., T], *args: Any, **kwargs: Any) -> T:
         """Have a function called there."""
@@ -52,10 +53,11 @@ class _Lane:
         raise value
 
     def end(self) -> None:
-        """End the process, whatever it does."""
-        self._process.kill()
-        self._process.join()
-        self._pipe.close()
+        """End the process, whatever it does; both who waits for it and who ends it all may ask."""
+        with self._ending:
+            self._process.kill()
+            self._process.join()
+            self._pipe.close()
 
 
 class Lanes(Executor):
