@@ -18,8 +18,8 @@ from wherewatt.allocate.callouts import display_sd
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.factor import combined
-from wherewatt.allocate.parameters import handbook_of_vehicles, natural
-from wherewatt.allocate.pool import factor_of, known_for
+from wherewatt.allocate.parameters import handbook_of_vehicles
+from wherewatt.allocate.pool import factor_of, known_for, posterior
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
 from wherewatt.config import load_config
@@ -80,14 +80,9 @@ def pool_of(estimates: Sequence[Estimate], evidence: Evidence) -> Knowledge:
     handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
     together = combined(factor_of(estimate) for estimate in estimates)
     factor = known_for(together, parameters, handbook)
-    names = factor.names
-    priors = [parameters.items[parameters.index[name]].prior for name in names]
-    center = np.array([natural(prior, prior.center) for prior in priors])
-    spread = np.array([prior.spread for prior in priors])
-    information = factor.information * np.outer(spread, spread) + np.eye(len(names))
-    covariance = np.asarray(np.linalg.inv(information), dtype=float)
-    pull = spread * (factor.vector - factor.information @ center)
-    return Knowledge(names, covariance @ pull, covariance)
+    scores, covariance = posterior(parameters, factor)
+    at = [parameters.index[name] for name in factor.names]
+    return Knowledge(factor.names, scores[at], covariance[np.ix_(at, at)])
 
 
 def predict_drop(evidence: Evidence, known: Knowledge) -> Drop:

@@ -20,7 +20,8 @@ from wherewatt.allocate.pack_log import PackLog, pack_log_of
 from wherewatt.allocate.parameters import Parameters, handbook_of_vehicles, ride_parameters
 from wherewatt.allocate.pool import factor_of, known_for
 from wherewatt.allocate.voltage import ShownVoltage, shown_voltage, voltage_parameters
-from wherewatt.arrays import BoolArray, FloatArray
+from wherewatt.allocate.weather import density_between
+from wherewatt.arrays import BoolArray
 from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, SideFileError
 from wherewatt.ingest.recording import READINGS_ENDING, TAGS_ENDING, Recording, read_recording
@@ -30,7 +31,6 @@ from wherewatt.library import Facts, Learned, Library, RideMark, said_together
 from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.trace import trace_ride
-from wherewatt.physics import air
 from wherewatt.physics.battery import cell_of
 from wherewatt.report.backdrop import take_backdrop
 from wherewatt.report.result import RideResult
@@ -43,7 +43,6 @@ from wherewatt.terrain.nodes import Nodes, nodes_of
 from wherewatt.terrain.profile import Profile
 from wherewatt.terrain.tiles import TileFolder, terrain_folders
 from wherewatt.text import counted
-from wherewatt.units import KELVIN_AT_0_C
 
 T = TypeVar("T")
 
@@ -269,7 +268,7 @@ def _legs(sections: Sections, profile: Profile, sheet: RideSheet, config: Config
         rise_m=np.diff(height),
         square_speed_change=np.diff(np.square(ride.speed_m_s)),
         heading_rad=ride.heading_rad,
-        density_kg_m3=_density(height, sheet, config),
+        density_kg_m3=density_between(height, sheet.weather, config.assumed),
         moving=~ride.standing,
         powered_s=np.minimum(ride.leg_time_s, config.motion.longest_pause_s),
         rider_j=(rider_w[1:] + rider_w[:-1]) / 2.0 * ride.leg_time_s,
@@ -277,24 +276,6 @@ def _legs(sections: Sections, profile: Profile, sheet: RideSheet, config: Config
         surfaces=surfaces,
         rotating_mass_kg=config.assumed.rotating_mass_kg,
     )
-
-
-def _density(height_m: FloatArray, sheet: RideSheet, config: Config) -> FloatArray:
-    """(n−1,) air density from what the sheet knows of the weather [kg/m³]."""
-    middle = (height_m[1:] + height_m[:-1]) / 2.0
-    weather = sheet.weather
-    if weather.pressure_hpa is not None:
-        pressure = np.full_like(middle, 100.0 * weather.pressure_hpa)
-    else:
-        pressure = np.asarray(air.standard_pressure(middle))
-    if weather.temperature_c is not None:
-        celsius = np.full_like(middle, weather.temperature_c)
-    else:
-        celsius = np.asarray(air.standard_temperature(middle)) - KELVIN_AT_0_C
-    humidity = config.assumed.humidity
-    if weather.humidity_pct is not None:
-        humidity = weather.humidity_pct / 100.0
-    return np.asarray(air.density(celsius, pressure, humidity=humidity))
 
 
 def _notes(recording: Recording, estimate: Estimate, config: Config) -> list[Note]:

@@ -19,6 +19,7 @@ from wherewatt.allocate.factor import Factor, combined
 from wherewatt.allocate.parameters import Parameters, natural
 from wherewatt.allocate.settings import Assumed, Prior
 from wherewatt.allocate.temperature import rolling_at, usable_at
+from wherewatt.arrays import FloatArray
 
 
 def shared_spreads(parameters: Parameters) -> dict[str, float]:
@@ -60,6 +61,23 @@ def known_for(factor: Factor, parameters: Parameters, handbook: Mapping[str, Pri
     missing = {name: handbook[name] for name in factor.names if name not in parameters.index}
     whole = combined([factor, _of_priors(missing)])
     return whole.among(list(shared)).blurred(shared)
+
+
+def posterior(parameters: Parameters, factor: Factor) -> tuple[FloatArray, FloatArray]:
+    """Most probable scores (p,) and their covariance (p, p), from the priors and a factor.
+
+    The prior is the unit normal of the scores and the factor is quadratic in them, so that the
+    result is exact (Tarantola 2005, Inverse Problem Theory, section 3.2).
+    """
+    at = [parameters.index[name] for name in factor.names]
+    priors = [parameters.items[number].prior for number in at]
+    spread = np.array([prior.spread for prior in priors])
+    center = np.array([natural(prior, prior.center) for prior in priors])
+    information, pull = np.eye(len(parameters)), np.zeros(len(parameters))
+    information[np.ix_(at, at)] += factor.information * np.outer(spread, spread)
+    pull[at] += spread * (factor.vector - factor.information @ center)
+    covariance = np.asarray(np.linalg.inv(information))
+    return covariance @ pull, (covariance + covariance.T) / 2.0
 
 
 def at_temperature(

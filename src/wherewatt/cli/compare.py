@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wherewatt.cli.options import add_units
+from wherewatt.cli.answers import add_output, answer, asked_config
 from wherewatt.errors import Problem, TrackError
 
 if TYPE_CHECKING:
@@ -39,14 +38,6 @@ def add_compare(verbs: Verbs) -> None:
         help="one or more others; each with its side files, as for report",
     )
     compare.add_argument(
-        "--terrain",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="DIR",
-        help="folder of terrain tiles (.hgt or GeoTIFF); may be given more than once",
-    )
-    compare.add_argument(
         "--library",
         type=Path,
         metavar="DIR",
@@ -59,41 +50,23 @@ def add_compare(verbs: Verbs) -> None:
         metavar="FILE",
         help="TOML file with what is to be different in the shipped config/reference.toml",
     )
-    add_units(compare)
-    compare.add_argument(
-        "--format",
-        choices=["text", "md"],
-        default="text",
-        help="of what is printed: for a terminal, or Markdown to paste (default: %(default)s)",
-    )
-    compare.add_argument("--json", type=Path, metavar="FILE", help="write all numbers there, too")
+    add_output(compare)
     compare.set_defaults(run=_compare)
 
 
 def _compare(options: argparse.Namespace) -> int:
     # Imported here so that --help and mistyped commands answer at once.
-    from rich.console import Console
-
-    from wherewatt.config import load_config, with_reference
     from wherewatt.library import Library
     from wherewatt.outlook.compare import compare
-    from wherewatt.outlook.compare_json import document, write_json
+    from wherewatt.outlook.compare_json import document
     from wherewatt.outlook.compare_view import view_of
-    from wherewatt.outlook.printed import as_markdown, print_out
 
-    config = load_config()
-    if options.reference:
-        config = with_reference(config, options.reference)
+    config = asked_config(options)
     library = Library(options.library) if options.library else None
     results = _analysed((options.first, *options.others), options.terrain, config, library)
     comparison = compare(results, config, library)
-    if options.json:
-        write_json(options.json, document(comparison, config))
     printed = view_of(comparison, config, options.units)
-    if options.format == "md":
-        sys.stdout.write(as_markdown(printed))
-    else:
-        print_out(printed, Console(highlight=False, width=None if sys.stdout.isatty() else 100))
+    answer(options, document(comparison, config), printed)
     return 0
 
 

@@ -6,7 +6,6 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from wherewatt.cli.options import add_units
 from wherewatt.errors import InputError, Problem, nearest_name
 from wherewatt.units import SUFFIXES
 
@@ -47,26 +46,6 @@ def add_conditions(verb: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="TOML file with what is to be different in the shipped config/reference.toml",
     )
-
-
-def add_output(verb: argparse.ArgumentParser) -> None:
-    """Terrain, units, and what becomes of the answer."""
-    verb.add_argument(
-        "--terrain",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="DIR",
-        help="folder of terrain tiles (.hgt or GeoTIFF); may be given more than once",
-    )
-    add_units(verb)
-    verb.add_argument(
-        "--format",
-        choices=["text", "md"],
-        default="text",
-        help="of what is printed: for a terminal, or Markdown to paste (default: %(default)s)",
-    )
-    verb.add_argument("--json", type=Path, metavar="FILE", help="write all numbers there, too")
 
 
 def _between(low: float, high: float) -> Callable[[str], float]:

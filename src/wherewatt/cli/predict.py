@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from wherewatt.cli.answers import add_output, answer, asked_config
 from wherewatt.cli.conditions import (
     add_conditions,
-    add_output,
     asked_course,
     asked_day,
     asked_pace,
@@ -58,29 +57,17 @@ def add_predict(verbs: Verbs) -> None:
 
 def _predict(options: argparse.Namespace) -> int:
     # Imported here so that --help and mistyped commands answer at once.
-    from rich.console import Console
-
-    from wherewatt.config import load_config, with_reference
-    from wherewatt.outlook.compare_json import write_json
     from wherewatt.outlook.predict import predict
     from wherewatt.outlook.predict_json import document
     from wherewatt.outlook.predict_view import row_every_m, view_of
-    from wherewatt.outlook.printed import as_markdown, print_out
 
-    config = load_config()
-    if options.reference:
-        config = with_reference(config, options.reference)
+    config = asked_config(options)
     request = _request(options, config)
     rows = config.outlook.table_rows
     every_m = row_every_m(request.course.length_m, options.units, rows)
     prediction = predict(request, every_m, config)
-    if options.json:
-        write_json(options.json, document(prediction, config))
     printed = view_of(prediction, config, options.units)
-    if options.format == "md":
-        sys.stdout.write(as_markdown(printed))
-    else:
-        print_out(printed, Console(highlight=False, width=None if sys.stdout.isatty() else 100))
+    answer(options, document(prediction, config), printed)
     return 0
 
 

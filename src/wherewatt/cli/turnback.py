@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from wherewatt.cli.answers import add_output, answer, asked_config
 from wherewatt.cli.conditions import (
     add_conditions,
-    add_output,
     asked_course,
     asked_day,
     asked_pace,
@@ -108,26 +107,12 @@ def _add_ride(verb: argparse.ArgumentParser) -> None:
 
 def _turnback(options: argparse.Namespace) -> int:
     _check(options)
-    # Imported here so that --help and mistyped commands answer at once.
-    from rich.console import Console
-
-    from wherewatt.config import load_config, with_reference
-    from wherewatt.outlook.compare_json import write_json
-    from wherewatt.outlook.printed import as_markdown, print_out
-
-    config = load_config()
-    if options.reference:
-        config = with_reference(config, options.reference)
+    config = asked_config(options)
     if options.ride is None:
         document, printed = _planned(options, config)
     else:
         document, printed = _ridden(options, config)
-    if options.json:
-        write_json(options.json, document)
-    if options.format == "md":
-        sys.stdout.write(as_markdown(printed))
-    else:
-        print_out(printed, Console(highlight=False, width=None if sys.stdout.isatty() else 100))
+    answer(options, document, printed)
     return 0
 
 

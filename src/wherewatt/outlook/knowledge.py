@@ -8,15 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 
-import numpy as np
-
 from wherewatt.allocate.parameters import (
     Parameter,
     Parameters,
-    natural,
     ratio_name,
     ride_parameters,
 )
+from wherewatt.allocate.pool import posterior
 from wherewatt.config import Config
 from wherewatt.ingest.sheet import RiderSheet, RideSheet, WeatherSheet
 from wherewatt.library import Library, said_together
@@ -41,9 +39,6 @@ def vehicle_in(results: Sequence[RideResult], library: Library | None) -> Vehicl
 def known_in_common(vehicle: Vehicle, results: Sequence[RideResult], config: Config) -> Known:
     """A vehicle on an ordinary day at the temperature of the reference ride, with its rider.
 
-    The prior is the unit normal in the scores, to which the information of the rides is added
-    (Tarantola 2005, Inverse Problem Theory, section 3.2).
-
     Parameters
     ----------
     results : rides of it whose own priors are known, such as that of a stated charger.
@@ -54,15 +49,7 @@ def known_in_common(vehicle: Vehicle, results: Sequence[RideResult], config: Con
     today = RideSheet(vehicle.sheet, weather=day.weather)
     said = said_together(vehicle.rides, today, priors=config.priors, assumed=config.assumed)
     factor = said.among(list(parameters.index))
-    at = [parameters.index[name] for name in factor.names]
-    priors = [parameters.items[number].prior for number in at]
-    spread = np.array([prior.spread for prior in priors])
-    center = np.array([natural(prior, prior.center) for prior in priors])
-    information, pull = np.eye(len(parameters)), np.zeros(len(parameters))
-    information[np.ix_(at, at)] += factor.information * np.outer(spread, spread)
-    pull[at] += spread * (factor.vector - factor.information @ center)
-    covariance = np.asarray(np.linalg.inv(information))
-    return Known(vehicle, day, parameters, covariance @ pull, covariance)
+    return Known(vehicle, day, parameters, *posterior(parameters, factor))
 
 
 def _priors(vehicle: Vehicle, day: Day, surfaces: Collection[str], config: Config) -> Parameters:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from wherewatt.allocate.weather import density_between
 from wherewatt.config import Config
 from wherewatt.ingest.sheet import WeatherSheet
 from wherewatt.outlook.drive import Drive, drive
 from wherewatt.outlook.plans import reference_course
 from wherewatt.outlook.switching import Neutral
-from wherewatt.outlook.weather import density_along
 
 
 def reference_values(
@@ -28,7 +28,7 @@ def reference_drive(values: Mapping[str, float], config: Config) -> Drive:
         course.with_stops(config.pace.stops_per_km),
         config.pace,
         values,
-        density_kg_m3=density_along(course, _weather(config), config.assumed),
+        density_kg_m3=density_between(course.height_m, _weather(config), config.assumed),
         rotating_mass_kg=config.assumed.rotating_mass_kg,
     )
 
@@ -46,7 +46,7 @@ def neutral_ride(mass_kg: float, rolling_factor: float, config: Config) -> Neutr
     rolling_factor : rolling resistance on the reference day over that on the day of a ride [1].
     """
     course = reference_course(config.reference, config.outlook)
-    density = density_along(course, _weather(config), config.assumed)
+    density = density_between(course.height_m, _weather(config), config.assumed)
     return Neutral(
         surface=config.reference.surface,
         speed_m_s=config.pace.top_speed_m_s,

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wherewatt.allocate.loads import Legs, Loads, leg_loads
+from wherewatt.allocate.weather import density_between
 from wherewatt.arrays import FloatArray
 from wherewatt.config import Config
 from wherewatt.outlook.course import Course
 from wherewatt.outlook.drive import Drive, drive
 from wherewatt.outlook.settings import Pace
 from wherewatt.outlook.vehicle import Known
-from wherewatt.outlook.weather import density_along
 from wherewatt.physics import road_load
 from wherewatt.units import STANDARD_GRAVITY_M_S2
 
@@ -54,7 +54,7 @@ def ride_scenario(scenario: Scenario, known: Known, config: Config) -> Drive:
         scenario.course,
         scenario.pace,
         scenario.values(known.values),
-        density_kg_m3=density_along(scenario.course, known.day.weather, config.assumed),
+        density_kg_m3=density_between(scenario.course.height_m, known.day.weather, config.assumed),
         rotating_mass_kg=config.assumed.rotating_mass_kg,
         more_headwind_m_s=scenario.more_headwind_m_s,
     )

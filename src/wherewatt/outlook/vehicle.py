@@ -11,11 +11,10 @@ from wherewatt.allocate.parameters import (
     Parameter,
     Parameters,
     handbook_of_vehicles,
-    natural,
     ratio_name,
     ride_parameters,
 )
-from wherewatt.allocate.pool import factor_of, known_for
+from wherewatt.allocate.pool import factor_of, known_for, posterior
 from wherewatt.arrays import FloatArray
 from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, nearest_name
@@ -138,22 +137,18 @@ def vehicle_of(result: RideResult) -> Vehicle:
 def known_on(vehicle: Vehicle, day: Day, surfaces: Sequence[str], config: Config) -> Known:
     """The vehicle's parameters on a day: the handbook and the sheet, then what its rides said.
 
-    The prior is the unit normal of the scores and the rides' factor is quadratic in them, so that
-    the result is exact.
-
     Parameters
     ----------
     surfaces : all that may occur.
     """
     parameters = _parameters(vehicle, day, surfaces, config)
-    p = len(parameters)
-    information, pull = np.eye(p), np.zeros(p)
-    if vehicle.rides:
-        rows, said = _rows(vehicle, day, parameters, config)
-        information += rows.T @ rows
-        pull += rows.T @ said
-    covariance = np.linalg.inv(information)
-    return Known(vehicle, day, parameters, covariance @ pull, (covariance + covariance.T) / 2.0)
+    if not vehicle.rides:
+        return Known(vehicle, day, parameters, np.zeros(len(parameters)), np.eye(len(parameters)))
+    today = RideSheet(vehicle.sheet, weather=day.weather)
+    said = said_together(vehicle.rides, today, priors=config.priors, assumed=config.assumed)
+    handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
+    factor = known_for(said, parameters, handbook)
+    return Known(vehicle, day, parameters, *posterior(parameters, factor))
 
 
 def _parameters(vehicle: Vehicle, day: Day, surfaces: Sequence[str], config: Config) -> Parameters:
@@ -175,24 +170,6 @@ def _parameters(vehicle: Vehicle, day: Day, surfaces: Sequence[str], config: Con
     others = sorted(spoken - set(parameters.index))
     added = (Parameter(name, config.priors[name]) for name in others if name in config.priors)
     return Parameters((*parameters.items, *added))
-
-
-def _rows(
-    vehicle: Vehicle, day: Day, parameters: Parameters, config: Config
-) -> tuple[FloatArray, FloatArray]:
-    """What the rides said as rows (r, p) of the scores with unit errors, and their values (r,)."""
-    today = RideSheet(vehicle.sheet, weather=day.weather)
-    together = said_together(vehicle.rides, today, priors=config.priors, assumed=config.assumed)
-    handbook = handbook_of_vehicles(config.priors, config.surfaces, config.estimate)
-    factor = known_for(together, parameters, handbook)
-    rows, said = factor.as_rows()
-    number = [parameters.index[name] for name in factor.names]
-    priors = [parameters.items[index].prior for index in number]
-    center = np.array([natural(prior, prior.center) for prior in priors])
-    spread = np.array([prior.spread for prior in priors])
-    full = np.zeros((len(said), len(parameters)))
-    full[:, number] = rows * spread
-    return full, said - rows @ center
 
 
 def _stated(rides: Sequence[Learned]) -> VehicleSheet:
