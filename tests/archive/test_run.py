@@ -17,6 +17,7 @@ from wherewatt.archive.settings import archive_settings
 from wherewatt.archive.store import Store, open_store
 from wherewatt.config import load_config
 from wherewatt.errors import InputError, OutputError
+from wherewatt.lock import only_user_of
 
 
 @pytest.fixture
@@ -300,3 +301,19 @@ def test_names_that_are_no_text(source: Path, tmp_path: Path) -> None:
 def test_part_names_are_no_numbers() -> None:
     """Readers that guess types take them for text."""
     assert not partition.PREFIX.isdigit()
+
+
+def test_one_run_at_a_time(source: Path, out: Path) -> None:
+    before = contents(out)
+    message = r"out: found a running archive \(process \d+ on .+\), expected a folder for this"
+    with only_user_of(out, "archive"), pytest.raises(InputError, match=message):
+        archive(source, out)
+    assert contents(out) == before
+    assert archive(source, out).rides == 5
+
+
+def test_refused_run_leaves_no_folder(tmp_path: Path) -> None:
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(InputError):
+        archive(tmp_path / "empty", tmp_path / "new" / "out")
+    assert not (tmp_path / "new" / "out").exists()

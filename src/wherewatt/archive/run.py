@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TypeVar
 
 from wherewatt.archive.crew import Crew
@@ -18,6 +19,7 @@ from wherewatt.archive.settings import ArchiveSettings
 from wherewatt.archive.source import find_rides
 from wherewatt.archive.store import PART_ENDING, Store, open_store
 from wherewatt.errors import InputError, OutputError, Problem
+from wherewatt.lock import only_user_of
 
 HEAD_NAME = "_archive.json"
 WHOLE = "whole"
@@ -81,12 +83,40 @@ def archive_rides(
     Raises
     ------
     InputError
-        If the source has no ride, or the archive is of another source.
+        If the source has no ride, the archive is of another source, or another process is at it.
     OutputError
         If the archive cannot be written; what was finished is kept.
     """
     source, out = open_store(source_url), open_store(out_url)
-    _open_head(source, out, is_moved)
+    with _alone_at(out):
+        _open_head(source, out, is_moved)
+        return _archived(source, out, settings, crew, told)
+
+
+@contextlib.contextmanager
+def _alone_at(out: Store) -> Iterator[None]:
+    """Hold an archive that lies on this machine; in an object store there is nothing to hold."""
+    if not out.is_local:
+        yield
+        return
+    folder = Path(out.root)
+    with contextlib.suppress(OSError):  # whoever writes there says why
+        folder.mkdir(parents=True, exist_ok=True)
+    try:
+        with only_user_of(folder, "archive"):
+            yield
+    finally:
+        with contextlib.suppress(OSError):  # it stays unless it is empty
+            folder.rmdir()
+
+
+def _archived(
+    source: Store,
+    out: Store,
+    settings: ArchiveSettings,
+    crew: Crew,
+    told: Callable[[Progress], None],
+) -> Summary:
     files = out.listing() if out.exists() else {}
     holdings = read_holdings(out, files)
     known = {path for rides in holdings.values() for path in rides}

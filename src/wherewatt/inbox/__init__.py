@@ -10,5 +10,5 @@ when to look. So a watch that is killed and started again goes on where it was.
     shelf     results appear whole, or not at all (stamp)
     problems  the note beside a track that cannot be used
     watcher   the loop that joins them (events, teller)
-    watch     where it begins and ends (settings, lock, live)
+    watch     where it begins and ends (settings, live)
 """

@@ -10,11 +10,11 @@ from pathlib import Path
 
 from wherewatt.errors import InputError, OutputError, Problem
 from wherewatt.inbox.job import Work
-from wherewatt.inbox.lock import only_watch_of
 from wherewatt.inbox.settings import WatchSettings
 from wherewatt.inbox.shelf import Shelf
 from wherewatt.inbox.teller import Status, Teller
 from wherewatt.inbox.watcher import Watcher
+from wherewatt.lock import only_user_of
 
 
 def watch_folder(
@@ -48,7 +48,7 @@ def watch_folder(
         shelf.staging.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{out}: cannot be written to: {error.strerror}") from error
-    with only_watch_of(folder), only_watch_of(out), _terminated_as_interrupted():
+    with only_user_of(folder, "watch"), only_user_of(out, "watch"), _terminated_as_interrupted():
         watcher = Watcher(folder, shelf, work, settings, teller)
         try:
             watcher.run()

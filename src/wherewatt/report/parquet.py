@@ -58,7 +58,15 @@ def write_parquet(data: ParquetData, path: Path) -> None:
     for name, parts in data.binary.items():
         columns[name] = _variable_size(parts, pa.binary(), np.int32)
     table = pa.table({name: columns[name] for name in data.order})
-    pq.write_table(table.replace_schema_metadata(dict(data.about) or None), path)
+    table = table.replace_schema_metadata(dict(data.about) or None)
+    # Measured numbers hardly repeat: a dictionary of them costs time and makes the file larger.
+    pq.write_table(
+        table, path, use_dictionary=[name for name in data.order if _repeats(data, name)]
+    )
+
+
+def _repeats(data: ParquetData, name: str) -> bool:
+    return name in data.texts or (name in data.numbers and data.numbers[name].dtype.kind in "iu")
 
 
 def _fixed_size(values: Values) -> pa.Array:

@@ -1,7 +1,7 @@
-"""One watch per folder.
+"""One process at work per folder.
 
 The lock is the system's, on an open file, so that it ends with the process however that ends: a
-lock file that a killed watch left is simply taken over. The process id in it is for people.
+lock file that a killed process left is simply taken over. What stands in it is for people.
 """
 
 from __future__ import annotations
@@ -24,8 +24,13 @@ _HELD_BY_ANOTHER = (errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK)
 
 
 @contextlib.contextmanager
-def only_watch_of(folder: Path) -> Iterator[None]:
+def only_user_of(folder: Path, work: str) -> Iterator[None]:
     """Hold the lock of a folder; where the system has no locks, or nothing can be written, none.
+
+    Parameters
+    ----------
+    folder : the folder.
+    work : what is done there: "watch", "archive".
 
     Raises
     ------
@@ -36,17 +41,15 @@ def only_watch_of(folder: Path) -> Iterator[None]:
     try:
         descriptor = _acquire(path)
     except BlockingIOError:
-        found = f"a running watch{_holder(path)}"
-        mend = "end that one first, or take another folder"
-        raise InputError(
-            Problem(str(folder), "", found, "a folder that no other watch uses", mend)
-        ) from None
+        mend = "let that one end first, or take another folder"
+        expected = f"a folder for this {work} alone"
+        raise InputError(Problem(str(folder), "", _holder(path), expected, mend)) from None
     except OSError:
         yield
         return
     try:
         os.ftruncate(descriptor, 0)
-        os.write(descriptor, f"{os.getpid()} on {socket.gethostname()}\n".encode())
+        os.write(descriptor, f"{work} (process {os.getpid()} on {socket.gethostname()})\n".encode())
         yield
     finally:
         with contextlib.suppress(OSError):  # an open file cannot be removed everywhere
@@ -86,5 +89,5 @@ def _lock(descriptor: int) -> None:
 def _holder(path: Path) -> str:
     with contextlib.suppress(OSError, ValueError):
         if text := path.read_text(encoding="utf-8").strip():
-            return f" (process {text})"
-    return ""
+            return f"a running {text}"
+    return "another process at work there"
