@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from wherewatt.errors import OutputError
@@ -49,16 +49,39 @@ def write_result(
     OutputError
         If they cannot be written; nothing is left behind then.
     """
+    _put(result, folder, unit, _WRITERS, _contents(result, unit), slow)
+
+
+def write_tables(result: RideResult, folder: Path) -> None:
+    """Write the tables of sections and legs and the summary alone, for programs, likewise.
+
+    Raises
+    ------
+    OutputError
+        If they cannot be written; nothing is left behind then.
+    """
+    writers = {SECTIONS_NAME: _write_sections, SUMMARY_NAME: _write_summary}
+    contents = {LEGS_NAME: legs_table(result).for_parquet()}
+    _put(result, folder, DistanceUnit.KM, writers, contents, write_here)
+
+
+def _put(
+    result: RideResult,
+    folder: Path,
+    unit: DistanceUnit,
+    writers: Mapping[str, Writer],
+    contents: Mapping[str, Content],
+    slow: Write,
+) -> None:
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         workshop = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
         try:
-            contents = _contents(result, unit)
             with slow({workshop / name: content for name, content in contents.items()}):
-                for name, write in _WRITERS.items():
+                for name, write in writers.items():
                     write(result, workshop / name, unit)
             folder.mkdir(exist_ok=True)
-            for name in (*_WRITERS, *contents):
+            for name in (*writers, *contents):
                 os.replace(workshop / name, folder / name)
         finally:
             shutil.rmtree(workshop, ignore_errors=True)
