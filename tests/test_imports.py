@@ -12,7 +12,7 @@ FILES = sorted(PACKAGE.rglob("*.py"))
 
 # A room may import from rooms to its left; what stands together may not import each other.
 ORDER = (
-    ("arrays", "units", "errors", "text"),
+    ("arrays", "units", "errors", "text", "whole_file"),
     ("lock",),
     ("physics",),
     ("ingest",),

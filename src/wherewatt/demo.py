@@ -15,6 +15,7 @@ from wherewatt.pipeline import analyse, open_tiles
 from wherewatt.report.files import PAGE_NAME, write_result
 from wherewatt.report.result import RideResult
 from wherewatt.units import DistanceUnit
+from wherewatt.whole_file import write_whole
 
 REPORTS_NAME = "reports"
 _TERRAIN_NAME = "terrain"
@@ -108,13 +109,8 @@ def _copy_whole(path: Path, copy: Path) -> None:
     """Copy a file unless it is there; it is never seen half-written."""
     if copy.exists():
         return
-    hidden = copy.with_name(f".{copy.name}.tmp")
     try:
         copy.parent.mkdir(parents=True, exist_ok=True)
-        try:
-            hidden.write_bytes(path.read_bytes())
-            os.replace(hidden, copy)
-        finally:
-            hidden.unlink(missing_ok=True)
+        write_whole(copy, path.read_bytes())
     except OSError as error:
         raise OutputError(f"{copy}: cannot be written: {error.strerror or error}") from error

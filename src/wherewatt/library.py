@@ -9,9 +9,7 @@ of another day can be predicted from the folder alone.
 from __future__ import annotations
 
 import json
-import os
 import re
-import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -25,6 +23,7 @@ from wherewatt.allocate.settings import Assumed, Prior
 from wherewatt.errors import OutputError, Problem, SideFileError, display_name
 from wherewatt.ingest.sheet import RideSheet, VehicleSheet
 from wherewatt.physics.battery import Chemistry
+from wherewatt.whole_file import write_whole
 
 SCHEMA = "wherewatt/ride-factor/2"
 _WITHOUT_FACTS = "wherewatt/ride-factor/1"  # what was written before sheets were kept
@@ -179,12 +178,8 @@ class Library:
         path = shelf / f"{_file_name(mark.ride)}-{mark.sha256[:8]}{_ENDING}"
         try:
             shelf.mkdir(parents=True, exist_ok=True)
-            with tempfile.NamedTemporaryFile(
-                "w", encoding="utf-8", dir=shelf, suffix=".part", delete=False
-            ) as part:
-                json.dump(_document(learned), part, indent=1)
-                part.write("\n")
-            os.replace(part.name, path)
+            text = json.dumps(_document(learned), indent=1) + "\n"
+            write_whole(path, text.encode("utf-8"))
         except OSError as error:
             mend = "make room, check --library"
             problem = Problem(str(path), "", str(error), "a place to write", mend)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
 
@@ -34,6 +33,7 @@ from wherewatt.motion.trace import trace_ride
 from wherewatt.physics.battery import cell_of
 from wherewatt.report.backdrop import take_backdrop
 from wherewatt.report.result import RideResult
+from wherewatt.report.times import start_second
 from wherewatt.sections.cutting import Sections, cut_sections
 from wherewatt.sections.places import at_structures
 from wherewatt.sections.surface import UNTAGGED, TimedTag, timed_tags
@@ -151,8 +151,7 @@ def _pooled(
         message = "the ride sheet names no vehicle: the library is neither used nor added to"
         return alone, None, [Note("vehicle-unnamed", message)]
     ride = alone.evidence.sections.ride
-    start = datetime.fromtimestamp(round(ride.start_unix_s), UTC).isoformat()
-    mark = RideMark(vehicle, recording.track.stem, recording.track.sha256, start)
+    mark = RideMark(vehicle, recording.track.stem, recording.track.sha256, start_second(ride))
     facts = Facts(sheet.vehicle, sheet.weather.temperature_c, sheet.rider.mass_kg)
     learned = Learned(mark, factor_of(alone), facts)
     others = library.others(mark)

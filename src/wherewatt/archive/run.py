@@ -17,9 +17,10 @@ from wherewatt.archive.part_work import PartJob, PartMade, make_part, try_ride
 from wherewatt.archive.plan import Plan, Wanted, make_plan
 from wherewatt.archive.settings import ArchiveSettings
 from wherewatt.archive.source import find_rides
-from wherewatt.archive.store import PART_ENDING, Store, open_store
+from wherewatt.archive.store import Store, open_store
 from wherewatt.errors import InputError, OutputError, Problem
 from wherewatt.lock import only_user_of
+from wherewatt.whole_file import PART_ENDING
 
 HEAD_NAME = "_archive.json"
 WHOLE = "whole"

@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from wherewatt.errors import InputError, OutputError, Problem
-
-PART_ENDING = ".part"  # of a file that is being written; one that is found was left by a kill
+from wherewatt.whole_file import PART_ENDING, write_whole
 
 _NEEDED = ("fsspec", "duckdb", "threadpoolctl")
 
@@ -95,9 +94,7 @@ class Store:
         OutputError
             If that cannot be done.
         """
-        path = self._path(name)
-        with self._writing(name):
-            self.files.makedirs(self.files._parent(path), exist_ok=True)
+        with self._writing(name) as path:
             if self.is_local:
                 _replace(made, Path(path))
             else:  # an object appears when all of it has arrived
@@ -111,13 +108,9 @@ class Store:
         OutputError
             If that cannot be done.
         """
-        path = self._path(name)
-        with self._writing(name):
-            self.files.makedirs(self.files._parent(path), exist_ok=True)
+        with self._writing(name) as path:
             if self.is_local:
-                part = Path(path).with_name(f".{Path(path).name}.{os.getpid()}{PART_ENDING}")
-                part.write_text(text, encoding="utf-8", newline="\n")
-                os.replace(part, path)
+                write_whole(Path(path), text.encode())
             else:
                 self.files.pipe_file(path, text.encode())
 
@@ -129,10 +122,8 @@ class Store:
         OutputError
             If that cannot be done.
         """
-        old, new = self._path(name), self._path(to)
-        with self._writing(name):
-            self.files.makedirs(self.files._parent(new), exist_ok=True)
-            self.files.mv(old, new)
+        with self._writing(to) as path:
+            self.files.mv(self._path(name), path)
 
     def remove(self, name: str) -> None:
         """Remove a file or a folder, if it is there.
@@ -142,15 +133,22 @@ class Store:
         OutputError
             If that cannot be done.
         """
-        path = self._path(name)
-        with self._writing(name), contextlib.suppress(FileNotFoundError):
-            self.files.rm(path, recursive=True)
+        with self._changing(name), contextlib.suppress(FileNotFoundError):
+            self.files.rm(self._path(name), recursive=True)
 
     def _path(self, name: str) -> str:
         return f"{self.root.rstrip('/')}/{name}"
 
     @contextlib.contextmanager
-    def _writing(self, name: str) -> Iterator[None]:
+    def _writing(self, name: str) -> Iterator[str]:
+        """The path of a file that is to be written, its folder made."""
+        path = self._path(name)
+        with self._changing(name):
+            self.files.makedirs(self.files._parent(path), exist_ok=True)
+            yield path
+
+    @contextlib.contextmanager
+    def _changing(self, name: str) -> Iterator[None]:
         try:
             yield
         except OSError as error:

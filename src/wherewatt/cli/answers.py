@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wherewatt.cli.options import add_units
+from wherewatt.errors import OutputError, Problem
+from wherewatt.whole_file import write_whole
 
 if TYPE_CHECKING:
     from wherewatt.config import Config
@@ -46,12 +49,21 @@ def answer(options: argparse.Namespace, document: dict[str, Any], printed: Print
     """Write the numbers where that was asked for, and print the rest."""
     from rich.console import Console
 
-    from wherewatt.outlook.compare_json import write_json
     from wherewatt.outlook.printed import as_markdown, print_out
 
     if options.json:
-        write_json(options.json, document)
+        _write(options.json, document)
     if options.format == "md":
         sys.stdout.write(as_markdown(printed))
     else:
         print_out(printed, Console(highlight=False, width=None if sys.stdout.isatty() else 100))
+
+
+def _write(path: Path, document: dict[str, Any]) -> None:
+    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    try:
+        write_whole(path, text.encode("utf-8"))
+    except OSError as error:
+        mend = "make room, check --json"
+        problem = Problem(str(path), "", error.strerror or str(error), "a place to write", mend)
+        raise OutputError(problem) from error

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from wherewatt.errors import OutputError
 from wherewatt.library import SCHEMA, Library
 from wherewatt.report.result import RideResult
+from wherewatt.report.times import start_second
 
 _SCHEMA = SCHEMA.rpartition("/")[0]  # of any version
 
@@ -43,5 +43,5 @@ def _is_of(path: Path, result: RideResult) -> bool:
         of_file, of_start = record["sha256"], (record["ride"], record["start_time"])
     except (OSError, ValueError, KeyError, TypeError):  # none of ours, or just replaced
         return False
-    start = datetime.fromtimestamp(round(result.ride.start_unix_s), UTC).isoformat()
-    return bool(of_file == result.recording.track.sha256 or of_start == (result.name, start))
+    this_start = (result.name, start_second(result.ride))
+    return bool(of_file == result.recording.track.sha256 or of_start == this_start)

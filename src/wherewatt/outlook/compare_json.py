@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import json
-import os
-import tempfile
 from dataclasses import asdict
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,7 +10,6 @@ import numpy as np
 from wherewatt import __version__
 from wherewatt.allocate.ledger import Measure
 from wherewatt.config import Config
-from wherewatt.errors import OutputError, Problem
 from wherewatt.outlook.compare import CAUSES, Comparison, Pair
 from wherewatt.outlook.equal_terms import OnEqualTerms
 from wherewatt.outlook.laid_beside import LaidBeside
@@ -111,23 +106,3 @@ def _interval(measure: Measure) -> dict[str, float | None]:
     names = ("mean", "sd", "low90", "high90")
     values = {name: float(getattr(measure, name)) for name in names}
     return {name: value if np.isfinite(value) else None for name, value in values.items()}
-
-
-def write_json(path: Path, content: dict[str, Any]) -> None:
-    """Write a document; the file is whole or as it was.
-
-    Raises
-    ------
-    OutputError
-        If it cannot be written.
-    """
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w", encoding="utf-8", dir=path.parent, suffix=".part", delete=False
-        ) as part:
-            json.dump(content, part, indent=1, ensure_ascii=False, allow_nan=False)
-            part.write("\n")
-        os.replace(part.name, path)
-    except OSError as error:
-        problem = Problem(str(path), "", str(error), "a place to write", "make room, check --json")
-        raise OutputError(problem) from error

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any, Literal
 
 import numpy as np
@@ -24,3 +25,8 @@ def iso_start(ride: Ride) -> str:
     if nanoseconds % 1000 == 0:
         unit = "us" if nanoseconds else "s"
     return f"{np.datetime_as_string(start, unit=unit)}+00:00"
+
+
+def start_second(ride: Ride) -> str:
+    """UTC of the first point as ISO 8601, to the second: tells rides of one name apart."""
+    return datetime.fromtimestamp(round(ride.start_unix_s), UTC).isoformat()
