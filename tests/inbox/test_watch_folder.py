@@ -234,7 +234,9 @@ def test_second_watch_is_refused(running: Running, journal: Path) -> None:
         watch_folder(running.folder, running.out, StandIn(journal), QUICK, Ears())
     other = running.folder.parent / "other"
     other.mkdir()
-    with pytest.raises(InputError, match="found a running watch .*, expected a folder for this watch alone"):
+    with pytest.raises(
+        InputError, match=r"found a running watch .*, expected a folder for this watch alone"
+    ):
         watch_folder(other, running.out, StandIn(journal), QUICK, Ears())
 
 
