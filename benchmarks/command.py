@@ -26,8 +26,8 @@ from tests.support.simulator import CHARACTERS, SimulatedRide, simulate
 
 from wherewatt.config import load_config
 from wherewatt.pipeline import analyse
+from wherewatt.report.chart_script import chart_library
 from wherewatt.report.files import PAGE_NAME, write_page
-from wherewatt.report.library import chart_library
 from wherewatt.terrain.tiles import TileFolder
 from wherewatt.units import DistanceUnit
 

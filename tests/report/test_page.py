@@ -17,7 +17,7 @@ import pytest
 
 from tests.report.conftest import HOSTILE_TEXT
 from wherewatt.allocate.ledger import Measure
-from wherewatt.report.library import chart_library
+from wherewatt.report.chart_script import chart_library
 from wherewatt.report.page import render_page
 from wherewatt.report.result import RideResult
 from wherewatt.report.wording import CAUTIONS, HANDBOOK_WARNING, NO_RANGE

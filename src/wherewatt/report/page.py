@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from wherewatt import __version__
 from wherewatt.report import view
+from wherewatt.report.chart_script import chart_library, script_hash
 from wherewatt.report.charts.battery import battery_chart
 from wherewatt.report.charts.course import course_chart
 from wherewatt.report.charts.curves import Curves, curves_of, section_natures
@@ -22,7 +23,6 @@ from wherewatt.report.charts.energy import causes_chart, sections_chart
 from wherewatt.report.charts.parts import Chart
 from wherewatt.report.charts.profile import profile_chart
 from wherewatt.report.legend import cells, in_both, legend
-from wherewatt.report.library import chart_library, script_hash
 from wherewatt.report.result import RideResult
 from wherewatt.report.tables import track_facts
 from wherewatt.report.wording import CAUTIONS, HANDBOOK_WARNING, NO_RANGE, number, plain

@@ -6,8 +6,8 @@ import pytest
 from plotly.offline import get_plotlyjs
 
 from wherewatt.errors import OutputError
-from wherewatt.report import library
-from wherewatt.report.library import chart_library, script_hash
+from wherewatt.report import chart_script
+from wherewatt.report.chart_script import chart_library, script_hash
 
 
 def test_script_is_what_the_package_itself_gives() -> None:
@@ -30,7 +30,7 @@ def test_hash_of_a_script() -> None:
 
 
 def test_a_package_without_its_script_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(library, "_PLACE", "nowhere.js")
+    monkeypatch.setattr(chart_script, "_PLACE", "nowhere.js")
     chart_library.cache_clear()
     with pytest.raises(OutputError, match="install it anew"):
         chart_library()
