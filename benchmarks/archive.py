@@ -6,7 +6,8 @@ The rides are simulated, so invented: sixty are drawn, of two owners, and writte
 under other names. Each archive is made with one worker and with two; what one worker alone takes
 is the measure of the other. Starting a worker is counted apart: it happens once. Memory is the
 most that a worker ever held. At the end an archive is run again with nothing to do, and with one
-side file changed, and is asked the ready questions.
+side file changed, and is asked the ready questions; and what a million such rides a day would take
+is reckoned from the largest run.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from tests.support.simulator import simulate
 
 from wherewatt.archive.crew import process_crew
@@ -37,6 +39,8 @@ from wherewatt.config import load_config
 DRAWN = 60
 CHARACTERS = ("commuter", "city", "hilly", "trail", "windy")
 LONG_AGO_S = 1_700_000_000
+A_DAY = 1_000_000  # rides
+BUSY = 0.7  # of a day that workers are at work: the rest is for peaks, restarts and the like
 
 
 @dataclass(frozen=True)
@@ -141,10 +145,11 @@ def main() -> int:
             source, out = folder / f"rides{count}", folder / f"archive{count}"
             write_rides(source, count)
             one = scale_line(source, out, count, 1, None)
-            scale_line(source, out, count, 2, one)
+            both = scale_line(source, out, count, 2, one)
             if count != max(options.rides):
                 shutil.rmtree(source)
         print_questions(source, out)
+        print_sheet(source, out, both, count)
     return 0
 
 
@@ -160,6 +165,24 @@ def scale_line(source: Path, out: Path, count: int, workers: int, one: Run | Non
         flush=True,
     )
     return run
+
+
+def print_sheet(source: Path, out: Path, run: Run, count: int) -> None:
+    """Print what a million rides a day would take, each like the average of a run."""
+    read_b, made_b = (
+        sum(path.stat().st_size for path in folder.rglob("*") if path.is_file()) / count
+        for folder in (source, out)
+    )
+    files = sum(1 for path in source.rglob("*") if path.is_file()) / count
+    cpu_s = run.cpu_s / count
+    cores = A_DAY * cpu_s / (86_400.0 * BUSY)
+    print(f"{A_DAY:,} rides a day, workers at work {100 * BUSY:.0f} % of the time:")
+    print(f"  processor time {cpu_s:.3f} s a ride, {A_DAY * cpu_s / 3600:.0f} h a day")
+    print(f"  cores {np.ceil(cores):.0f}, with {cores * run.peak_mb / 1000:.1f} GB of memory")
+    print(f"  read {read_b / 1e3:.0f} kB a ride, {A_DAY * read_b / 1e9:.0f} GB a day")
+    print(f"  requests to a store {A_DAY * files / 1e6:.1f} million a day")
+    print(f"  written {made_b / 1e3:.0f} kB a ride, {A_DAY * made_b / 1e9:.0f} GB a day")
+    print(f"  held after a year {365 * A_DAY * (read_b + made_b) / 1e12:.0f} TB, tracks included")
 
 
 def print_questions(source: Path, out: Path) -> None:

@@ -1,0 +1,1 @@
+"""The documentation site: its settings, and programs that write what must agree with the code."""
