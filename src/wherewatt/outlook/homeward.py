@@ -24,7 +24,7 @@ from wherewatt.outlook.ridden_pace import ridden_pace
 from wherewatt.outlook.scenario import Scenario
 from wherewatt.outlook.settings import Pace
 from wherewatt.outlook.turnback import check_chance, farthest
-from wherewatt.outlook.vehicle import Day, Known, vehicle_of
+from wherewatt.outlook.vehicle import Day, Known, symmetric_root, vehicle_of
 from wherewatt.report.result import RideResult
 from wherewatt.report.wording import HANDBOOK_ONLY
 
@@ -200,8 +200,7 @@ def _now(result: RideResult, course: Course, config: Config) -> _Now:
     scores, covariance = estimate.solution.scores, estimate.solution.covariance
     half = rng.standard_normal((settings.draws // 2, len(scores) + more))
     normal = np.concatenate([half, -half])
-    level, way = np.linalg.eigh(covariance)
-    off = normal[:, : len(scores)] @ (way * np.sqrt(np.maximum(level, 0.0))).T
+    off = normal[:, : len(scores)] @ symmetric_root(covariance)
     drawn = np.hstack([scores[:p] + off[:, :p], normal[:, len(scores) :]])
     draws = Draws(known, drawn, np.zeros((len(drawn), 0)), np.zeros(len(drawn)))
     energy = estimate.cell_energy

@@ -97,9 +97,17 @@ class Known:
 
     def drawn(self, normal: FloatArray) -> FloatArray:
         """(d, p) scores from (d, p) independent unit normal numbers."""
-        level, way = np.linalg.eigh(self.covariance)
-        root = way * np.sqrt(np.maximum(level, 0.0))
-        return np.asarray(self.scores + normal @ root.T)
+        return np.asarray(self.scores + normal @ symmetric_root(self.covariance))
+
+
+def symmetric_root(covariance: FloatArray) -> FloatArray:
+    """The root of a covariance that turns independent unit normal numbers into its own.
+
+    Other roots serve as well, but this one moves little when the covariance does, and so do the
+    numbers that are drawn (Golub and Van Loan 2013, Matrix Computations, section 4.2.4).
+    """
+    level, way = np.linalg.eigh(covariance)
+    return np.asarray((way * np.sqrt(np.maximum(level, 0.0))) @ way.T)
 
 
 def find_vehicle(name: str, library: Library | None, config: Config) -> Vehicle:
