@@ -37,7 +37,7 @@ from wherewatt.allocate.ledger import Z90
 from wherewatt.allocate.problem import RideProblem
 from wherewatt.arrays import FloatArray
 from wherewatt.config import load_config
-from wherewatt.motion.fixes import leg_lengths
+from wherewatt.motion.geodesy import leg_lengths
 from wherewatt.report.result import RideResult
 from wherewatt.units import JOULES_PER_WATT_HOUR
 

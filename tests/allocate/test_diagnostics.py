@@ -230,14 +230,15 @@ def test_recharge_that_no_such_ride_takes(times: float) -> None:
 def test_heights_and_parameters_far_off() -> None:
     """Scores put where no ride should bring them."""
     estimate = estimate_ride(make_evidence(RIDE, shown=make_shown(RIDE, AT_S, 95.0 - AT_S / 120.0)))
-    scores, covariance = estimate.solution.scores.copy(), estimate.solution.covariance.copy()
+    scores, told = estimate.solution.scores.copy(), estimate.solution.told.copy()
     drag = estimate.evidence.parameters.index["drag_area_m2"]
-    scores[drag], covariance[drag, drag] = -3.0, 0.5
-    scores[-1] = 4.0
-    solution = replace(estimate.solution, scores=scores, covariance=covariance)
+    scores[drag], told[drag, drag] = -3.0, 0.5
+    rises = estimate.cell_energy.rise_modes
+    scores[-rises.shape[1] :] = 4.0 * np.linalg.eigh(rises.T @ rises)[1][:, -1]
+    solution = replace(estimate.solution, scores=scores, told=told)
     notes = diagnose(replace(estimate, solution=solution), SETTINGS)
     assert [note.code for note in notes] == ["parameter-at-edge", "height-far-off"]
     assert notes[0].message.startswith("the drag area came out at 0.338 m²")  # 0.58·exp(−3·0.18)
-    covariance[drag, drag] = 0.9  # told next to nothing
+    told[drag, drag] = 0.9  # told next to nothing
     quiet = diagnose(replace(estimate, solution=solution), SETTINGS)
     assert [note.code for note in quiet] == ["height-far-off"]

@@ -150,7 +150,7 @@ def test_rising_and_repeating_percent_is_data() -> None:
 
 def test_too_few_iterations_are_told() -> None:
     evidence = evidence_of(falling(40.0))
-    settings = replace(evidence.settings, most_iterations=1)
+    settings = replace(evidence.settings, most_iterations=1, most_rounds=2)
     assert not estimate_ride(replace(evidence, settings=settings)).solution.converged
 
 

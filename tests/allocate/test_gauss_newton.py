@@ -7,6 +7,7 @@ import pytest
 
 from wherewatt.allocate.gauss_newton import Measurements, maximise_posterior
 from wherewatt.arrays import FloatArray
+from wherewatt.errors import EstimateError
 
 
 def direct(readings: FloatArray, sd: float, dof: float) -> object:
@@ -79,6 +80,20 @@ def test_too_few_iterations_are_told() -> None:
     solution = solve(direct(readings, 0.1, 4.0), most_iterations=1)
     assert not solution.converged
     assert solution.iterations == 1
+
+
+@pytest.mark.parametrize("dof", [4.0, np.inf])
+def test_numbers_that_are_none_are_told(dof: float) -> None:
+    with pytest.raises(EstimateError, match="no finite numbers"):
+        solve(direct(np.array([1.0, np.nan]), 0.1, dof))
+
+
+def test_a_search_that_starts_among_outliers_steps_down_at_once() -> None:
+    """Far off, the true curvature of heavy tails is of no use; the weights' is (Lange 1989)."""
+    readings = np.array([9.0, 9.2, 9.1, 8.9, 9.05])
+    solution = solve(direct(readings, 0.1, 4.0), most_iterations=12)
+    assert solution.converged
+    assert solution.scores[0] == pytest.approx(9.05, abs=0.1)
 
 
 def test_unknowns_that_nothing_informs_keep_their_prior() -> None:

@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from tests.allocate.builders import CONFIG
-from wherewatt.allocate.parameters import Parameters, ride_parameters, slope_of, value_of
+from wherewatt.allocate.parameters import (
+    Parameter,
+    Parameters,
+    ride_parameters,
+    slope_of,
+    value_of,
+)
 from wherewatt.allocate.settings import Prior, PriorKind
 from wherewatt.ingest.sheet import (
     RechargeSheet,
@@ -42,6 +48,19 @@ def test_score_zero_is_the_center(kind: PriorKind) -> None:
     for score in (-2.0, 0.0, 1.5):
         difference = value_of(prior, score + step) - value_of(prior, score - step)
         assert slope_of(prior, score) == pytest.approx(difference / (2.0 * step), rel=1e-6)
+
+
+def test_all_at_once_as_one_by_one() -> None:
+    """At scores that may be followed by those of stretches and heights."""
+    priors = [Prior(kind, 0.3, 0.7, "1", "a test") for kind in PriorKind]
+    parameters = Parameters(tuple(Parameter(prior.kind, prior) for prior in priors))
+    scores = np.array([-1.3, 0.4, 2.1, 9.0])
+    values, slopes = parameters.at(scores)
+    for prior, score in zip(priors, scores, strict=False):
+        assert values[prior.kind] == pytest.approx(value_of(prior, score), rel=1e-12)
+        assert slopes[prior.kind] == pytest.approx(slope_of(prior, score), rel=1e-12)
+    assert values == parameters.values(scores)
+    assert slopes == parameters.slopes(scores)
 
 
 def test_shares_stay_shares() -> None:

@@ -39,14 +39,12 @@ def with_score(estimate: Estimate, name: str, value: float, sd: float) -> Estima
     """The estimate as if a parameter had come out at a value, its score with this sd."""
     at = estimate.evidence.parameters.index[name]
     prior = estimate.evidence.parameters.items[at].prior
-    scores, covariance = estimate.solution.scores.copy(), estimate.solution.covariance.copy()
+    scores, told = estimate.solution.scores.copy(), estimate.solution.told.copy()
     wanted = value / prior.center
     scores[at] = (np.log(wanted) if prior.kind == "log" else value - prior.center) / prior.spread
-    covariance[at, :] = covariance[:, at] = 0.0
-    covariance[at, at] = sd**2
-    return replace(
-        estimate, solution=replace(estimate.solution, scores=scores, covariance=covariance)
-    )
+    told[at, :] = told[:, at] = 0.0
+    told[at, at] = sd**2
+    return replace(estimate, solution=replace(estimate.solution, scores=scores, told=told))
 
 
 PRIOR = estimate_ride(make_evidence(RIDE))

@@ -32,7 +32,8 @@ def test_time_at_a_distance_where_it_stood() -> None:
     """The middle of the stop: a reading at a light is read while waiting."""
     ride = plain_ride(stops=((300.0, 330.0),))
     where = float(np.interp(310.0, ride.time_s, ride.distance_m))
-    assert ride.time_at_distance(where) == pytest.approx(315.0, abs=0.5)
+    assert ride.time_at_place(where) == pytest.approx(315.0, abs=0.5)
+    assert ride.time_at_distance(np.array([where])) == pytest.approx(315.0, abs=0.5)
 
 
 def time_of(text: str, ride: Ride) -> float:
@@ -75,3 +76,36 @@ def test_odometer_that_runs_on_is_scaled() -> None:
 def test_distances_within_the_ride_are_taken_as_they_are() -> None:
     ride = plain_ride(stops=())
     assert Locator.fitted(ride, [parse_place("5 km")]).odometer_scale == 1.0
+
+
+def test_points_added_to_one_leg_and_between_missing_values() -> None:
+    """Everything linear between the points around; what was recorded stays as it was."""
+    power = np.where(np.arange(1201) % 7 < 3, np.nan, 100.0)
+    ride = plain_ride(rider_w=power)
+    added = np.array([10.75, 10.25, 10.5, 10.25, 300.5, 1199.5])
+    longer = ride.split(added)
+    times = np.union1d(ride.time_s, added)
+    old = np.isin(times, ride.time_s)
+    assert longer.time_s.tolist() == times.tolist()
+    assert longer.fixed.tolist() == old.tolist()
+    for name in ("latitude_deg", "longitude_deg", "distance_m", "speed_m_s", "rider_w"):
+        expected = np.interp(times, ride.time_s, getattr(ride, name))
+        assert np.array_equal(getattr(longer, name), expected, equal_nan=True), name
+    leg = np.searchsorted(ride.time_s, times[1:]) - 1
+    assert longer.standing.tolist() == ride.standing[leg].tolist()
+    assert longer.heading_rad.tolist() == ride.heading_rad[leg].tolist()
+
+
+def test_times_at_distances_are_the_mean_of_arrival_and_departure() -> None:
+    """At points exactly, before and after stops, in between, and beyond both ends."""
+    ride = plain_ride(stops=((300.0, 330.0), (700.0, 720.0)))
+    moved = np.append(True, np.diff(ride.distance_m) > 0.0)
+    moves = np.append(np.diff(ride.distance_m) > 0.0, True)
+    at = np.concatenate([ride.distance_m, np.linspace(-10.0, ride.distance_m[-1] + 10.0, 977)])
+    arrival = np.interp(at, ride.distance_m[moved], ride.time_s[moved])
+    departure = np.interp(at, ride.distance_m[moves], ride.time_s[moves])
+    middle = (arrival + departure) / 2.0
+    assert ride.time_at_distance(at) == pytest.approx(middle, abs=1e-9)
+    inside = (at >= 0.0) & (at <= ride.distance_m[-1])
+    one_by_one = [ride.time_at_place(place) for place in at[inside].tolist()]
+    assert one_by_one == pytest.approx(middle[inside], abs=1e-9)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.motion.builders import MOTION, WGS84, make_track
-from wherewatt.motion.fixes import leg_lengths
+from wherewatt.motion.geodesy import leg_lengths
 from wherewatt.motion.trace import trace_ride
 
 

@@ -10,17 +10,10 @@ from scipy.linalg import block_diag
 
 from tests.terrain.builders import TERRAIN
 from wherewatt.arrays import FloatArray
-from wherewatt.terrain.model import (
-    HEIGHT,
-    STATES,
-    TILE_ERROR,
-    WANDER,
-    WEATHER,
-    Noise,
-    Observed,
-    solve,
-)
+from wherewatt.terrain.likelihood import Likelihood
+from wherewatt.terrain.model import HEIGHT, TILE_ERROR, WANDER, WEATHER, Noise, Observed
 from wherewatt.terrain.noise import expected_noise
+from wherewatt.terrain.solution import solve
 
 Z90 = 1.6449
 
@@ -136,8 +129,7 @@ def test_banded_solution_is_that_of_dense_regression(seed: int) -> None:
     covariance = (prior - gain @ design @ prior)[:n, :n]
     assert found.height_m == pytest.approx(expected[:n], abs=1e-5)
     nodes = np.array([0, 7, 20, 39])
-    sds = found.covariance_with_height(nodes)[STATES * nodes + HEIGHT]
-    assert sds == pytest.approx(
+    assert found.height_covariance(nodes) == pytest.approx(
         covariance[np.ix_(nodes, nodes)], rel=1e-3
     )  # the full matrices are ill-conditioned
 
@@ -149,13 +141,14 @@ def test_ties_are_observations_more() -> None:
     free = solve(observed, noise, unruly_walk_per_root_m=0.006)
     tied = free.tied(np.array([25, 28]), np.array([5, 2]), 0.5)
     nodes = np.arange(30)
-    covariance = free.covariance_with_height(nodes)[STATES * nodes + HEIGHT]
+    covariance = free.height_covariance(nodes)
     rows = np.zeros((2, 30))
     rows[[0, 1], [25, 28]], rows[[0, 1], [5, 2]] = 1.0, -1.0
     gain = covariance @ rows.T @ np.linalg.inv(rows @ covariance @ rows.T + 0.25 * np.eye(2))
     assert tied.height_m == pytest.approx(free.height_m - gain @ rows @ free.height_m, abs=1e-6)
-    after = tied.covariance_with_height(nodes)[STATES * nodes + HEIGHT]
-    assert after == pytest.approx(covariance - gain @ rows @ covariance, abs=1e-6)
+    assert tied.height_covariance(nodes) == pytest.approx(
+        covariance - gain @ rows @ covariance, abs=1e-6
+    )
 
 
 def test_likelihood_is_that_of_dense_regression() -> None:
@@ -163,16 +156,15 @@ def test_likelihood_is_that_of_dense_regression() -> None:
     observed = observations(40, 4)
     observed = replace(observed, unruly=np.zeros(40, dtype=bool))
     noise = expected_noise(1.0, 90.0, TERRAIN)
-    levels = [
-        noise,
-        replace(noise, wander_sd_m=2.0),
-        replace(noise, tile_sd_m=5.0),
-        replace(noise, recorded_white_m=0.5),
-    ]
-    ours, dense = [], []
-    for level in levels:
-        ours.append(solve(observed, level, unruly_walk_per_root_m=0.006).log_likelihood)
-        dense.append(_dense_likelihood(observed, level))
+    likelihood = Likelihood.of([observed], noise, 0.006)
+    levels = {
+        noise: (1.0, 1.0, 1.0, 1.0),
+        replace(noise, tile_sd_m=5.0): (1, 5.0 / noise.tile_sd_m, 1, 1),
+        replace(noise, wander_sd_m=2.0): (1, 1, 2.0 / noise.wander_sd_m, 1),
+        replace(noise, recorded_white_m=0.5): (1, 1, 1, 0.5 / noise.recorded_white_m),
+    }
+    ours = [likelihood.at(np.log(ratios)).log_likelihood for ratios in levels.values()]
+    dense = [_dense_likelihood(observed, level) for level in levels]
     assert np.diff(ours) == pytest.approx(np.diff(dense), abs=2e-3)
 
 

@@ -13,11 +13,10 @@ from tests.allocate.builders import CONFIG, make_evidence, make_shown
 from tests.motion.builders import plain_ride
 from tests.property.strategies import QUICK
 from wherewatt.allocate.callouts import Load, predict_display
-from wherewatt.allocate.cells import CellEnergy, cell_energy, cut_cells
+from wherewatt.allocate.cells import CellEnergy, cell_energy, cell_sums, cut_cells
 from wherewatt.allocate.loads import leg_loads
 from wherewatt.arrays import FloatArray
 from wherewatt.physics.battery import charge_surplus
-from wherewatt.units import STANDARD_GRAVITY_M_S2
 
 RIDE = plain_ride(duration_s=900.0)
 HEIGHT_M = 15.0 * np.sin(RIDE.distance_m / 300.0)
@@ -35,19 +34,20 @@ COUNT = len(EVIDENCE.parameters)
 def energy_at(scores: FloatArray) -> CellEnergy:
     """Energy of the cells at scores of parameters, stretches and height modes."""
     parameters, legs = EVIDENCE.parameters, EVIDENCE.legs
-    values, slopes = parameters.values(scores), parameters.slopes(scores)
     edges = MODES @ scores[COUNT + CELLS.stretches :]
     rise = np.diff(edges)[EVIDENCE.sections.leg_section] * CELLS.leg_share
-    loads = leg_loads(replace(legs, rise_m=legs.rise_m + rise), values)
-    nothing = np.zeros(len(legs.time_s))
-    by_score = [loads.slopes.get(name, nothing) * slope for name, slope in slopes.items()]
+    loads = leg_loads(replace(legs, rise_m=legs.rise_m + rise), parameters.values(scores))
+    sums = cell_sums(
+        loads.battery_j, loads.slopes, loads.wheel_gain, CELLS.leg_share, CELLS.first_leg
+    )
+    rises = np.diff(MODES, axis=0)
     return cell_energy(
         CELLS,
-        loads,
-        parameter_slopes=np.stack(by_score),
-        log_factors=CELLS.stretch_spread * scores[COUNT : COUNT + CELLS.stretches],
-        height_modes=MODES,
-        weight_n=values["mass_kg"] * STANDARD_GRAVITY_M_S2,
+        sums,
+        parameters=parameters,
+        scores=scores,
+        rise_modes=rises,
+        rise_covariance=rises @ rises.T,
     )
 
 

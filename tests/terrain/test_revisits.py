@@ -6,13 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
 from tests.motion.builders import plain_ride
 from tests.terrain.builders import TERRAIN, blended, correlated, hills, out_and_back
 from wherewatt.arrays import FloatArray
 from wherewatt.motion.ride import Ride
 from wherewatt.terrain.nodes import nodes_of
-from wherewatt.terrain.revisits import first_visits
+from wherewatt.terrain.revisits import _near_pairs, first_visits
 
 METRES = np.degrees(1.0 / 6_378_137.0)
 
@@ -106,3 +107,28 @@ def test_over_and_under_keep_their_own_height() -> None:
     profile = blended(replace(ride, recorded_height_m=height), np.full(len(height), np.nan))
     deck, below = profile.height_at(np.array([lap + 1400.0, 1400.0]))
     assert deck - below == pytest.approx(15.0, abs=1.0)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_near_pairs_are_those_of_a_search_tree(seed: int) -> None:
+    """Against shapely's tree of rectangles, on a walk that crosses itself often."""
+    rng = np.random.default_rng(seed)
+    plane = np.cumsum(rng.normal(0.0, 7.0, (900, 2)), axis=0)
+    later, earlier = _near_pairs(plane, 12.0, 15)
+    points = shapely.points(plane)
+    one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=12.0)
+    apart = one - other > 15
+    expected = set(zip(one[apart].tolist(), other[apart].tolist(), strict=True))
+    assert len(later) == len(expected) > 100
+    assert set(zip(later.tolist(), earlier.tolist(), strict=True)) == expected
+
+
+def test_places_across_the_date_line() -> None:
+    """A grid laid over 180° goes on at −180°, and stays within ±180°."""
+    ride = circle(1.0)
+    shifted = (ride.longitude_deg + 180.0 + 180.0) % 360.0 - 180.0
+    nodes = nodes_of(replace(ride, longitude_deg=shifted), TERRAIN)
+    plain = nodes_of(ride, TERRAIN)
+    back = (nodes.longitude_deg - 180.0 + 180.0) % 360.0 - 180.0
+    assert back == pytest.approx(plain.longitude_deg, abs=1e-9)
+    assert np.ptp(nodes.longitude_deg) > 359.0

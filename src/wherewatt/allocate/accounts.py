@@ -13,10 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wherewatt.allocate.estimate import Estimate
-from wherewatt.allocate.loads import leg_loads
 from wherewatt.allocate.verdict import robust_residuals
 from wherewatt.arrays import FloatArray
-from wherewatt.units import JOULES_PER_WATT_HOUR
 
 # Efficiency of the median slope for normal errors (Sen 1968, J. Am. Stat. Assoc. 63:1379: 0.91 …
 # 0.955): its variance over that of least squares.
@@ -52,17 +50,11 @@ class Fall:
 
 def handbook_account(estimate: Estimate) -> Account | None:
     """What the ride takes by what was known before it; None where that is nothing."""
-    evidence = estimate.evidence
-    center = np.zeros(len(evidence.parameters))
-    loads = leg_loads(evidence.legs, evidence.parameters.values(center))
-    wh = float(loads.battery_j.sum()) / JOULES_PER_WATT_HOUR
-    by_score = [
-        float(loads.slopes[name].sum()) * slope / JOULES_PER_WATT_HOUR
-        for name, slope in evidence.parameters.slopes(center).items()
-        if name in loads.slopes
-    ]
+    before = estimate.beforehand
+    wh = float(before.wh.sum())
+    by_score = before.of_parameters.sum(axis=0)
     # What is unknown of stretches and of height changes little from before to after.
-    others = estimate.cell_energy.slopes.sum(axis=0)[len(center) :]
+    others = estimate.cell_energy.total_slopes[len(by_score) :]
     if wh <= 0.0:
         return None
     return Account(wh, float(np.hypot(np.linalg.norm(by_score), np.linalg.norm(others))) / wh)

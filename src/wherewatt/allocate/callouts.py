@@ -170,7 +170,8 @@ def predict_display(
     says_nothing = ((percent > 100.0) & (shown.percent >= 100.0)) | (
         (percent < 0.0) & (shown.percent <= 0.0)
     )
-    percent = np.where(says_nothing, shown.percent, percent)
-    per_left = np.where(says_nothing, 0.0, per_left)
-    slopes = {name: np.where(says_nothing, 0.0, slope) for name, slope in slopes.items()}
+    if says_nothing.any():
+        percent = np.where(says_nothing, shown.percent, percent)
+        per_left = np.where(says_nothing, 0.0, per_left)
+        slopes = {name: np.where(says_nothing, 0.0, slope) for name, slope in slopes.items()}
     return Prediction(percent, -per_left / capacity, slopes)

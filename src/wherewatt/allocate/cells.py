@@ -6,18 +6,21 @@ over legs are made once per iteration, by cell; the rest of the estimate works o
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from wherewatt.allocate.callouts import ShownPercent
-from wherewatt.allocate.loads import Loads
+from wherewatt.allocate.parameters import Parameters
+from wherewatt.allocate.runs import Runs, through_sections, through_stretches
 from wherewatt.allocate.settings import EstimateSettings
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.motion.ride import Ride
 from wherewatt.sections.cutting import Sections
 from wherewatt.sections.surface import UNTAGGED
-from wherewatt.units import JOULES_PER_WATT_HOUR
+from wherewatt.units import JOULES_PER_WATT_HOUR, STANDARD_GRAVITY_M_S2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,9 +44,18 @@ class Cells:
     before: IntArray
 
     @property
+    def legs(self) -> IntArray:
+        """(c,) number of legs of each cell."""
+        return np.diff(np.append(self.first_leg, len(self.leg_share)))
+
+    @property
     def stretches(self) -> int:
         """Number of stretches."""
         return len(self.stretch_spread)
+
+    def runs(self, first: IntArray, end: IntArray) -> Runs:
+        """Runs of cells, each from `first` to before `end`."""
+        return Runs(first, end, self.stretch, self.section)
 
     def each_alone(self, which: BoolArray, spread: float) -> Cells:
         """The same cells, of which those chosen are each a stretch of its own.
@@ -112,6 +124,51 @@ def _share_of(part: FloatArray, whole: FloatArray, label: IntArray, labels: int)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class CellSums:
+    """Sums over the legs of each cell; arrays (c,).
+
+    Parameters
+    ----------
+    battery_j : battery energy before the discrepancy [J].
+    slopes : its derivative by the value of each parameter it depends on.
+    per_rise : its derivative by the work at the wheel that a unit error of the section's rise adds,
+        which spreads over the section by length [1].
+    """
+
+    battery_j: FloatArray
+    slopes: dict[str, FloatArray]
+    per_rise: FloatArray
+
+    def times(self, day_factor: float) -> CellSums:
+        """The same on a day that takes so much more of everything."""
+        slopes = {name: slope * day_factor for name, slope in self.slopes.items()}
+        slopes["day_factor"] = self.battery_j
+        return CellSums(self.battery_j * day_factor, slopes, self.per_rise * day_factor)
+
+
+def cell_sums(
+    battery_j: FloatArray,
+    slopes: Mapping[str, FloatArray],
+    wheel_gain: FloatArray,
+    leg_share: FloatArray,
+    first_leg: IntArray,
+) -> CellSums:
+    """Sums over the legs of each cell.
+
+    Parameters
+    ----------
+    battery_j, slopes, wheel_gain : (n,) of legs, as `loads.Loads` has them.
+    leg_share : (n,) length of each leg over the length of its section [1].
+    first_leg : (c,) first leg of each cell.
+    """
+    return CellSums(
+        np.add.reduceat(battery_j, first_leg),
+        {name: np.add.reduceat(slope, first_leg) for name, slope in slopes.items()},
+        np.add.reduceat(wheel_gain * leg_share, first_leg),
+    )
+
+
+@dataclass(frozen=True, eq=False)
 class CellEnergy:
     """Energy of the cells and its derivative with respect to every unknown.
 
@@ -120,39 +177,105 @@ class CellEnergy:
 
     Parameters
     ----------
+    cells : the cells.
     wh : (c,) battery energy [Wh].
-    slopes : (c, u) derivatives [Wh per unit of the unknown].
+    of_parameters : (c, p) derivatives by the parameters' scores [Wh].
+    per_metre : (c,) derivative by the error of the rise of the cell's section [Wh/m].
+    rise_modes : (sections, h) error of the sections' rise per unit score [m].
+    rise_covariance : (sections, sections) of that error [m²].
     """
 
+    cells: Cells
     wh: FloatArray
-    slopes: FloatArray
+    of_parameters: FloatArray
+    per_metre: FloatArray
+    rise_modes: FloatArray
+    rise_covariance: FloatArray
+
+    @cached_property
+    def of_stretch(self) -> FloatArray:
+        """(c,) derivative by the score of the cell's own stretch [Wh]."""
+        return self.wh * self.cells.stretch_spread[self.cells.stretch]
+
+    @cached_property
+    def slopes(self) -> FloatArray:
+        """(c, u) derivatives by all unknowns [Wh]; large for a long ride."""
+        cell = np.arange(len(self.wh))
+        return self.summed(self.cells.runs(cell, cell + 1))
+
+    @property
+    def total_slopes(self) -> FloatArray:
+        """(u,) derivatives of the energy of the ride."""
+        every = np.ones(len(self.wh))
+        return np.concatenate([self.of_parameters.sum(axis=0), self.pulled(every)])
+
+    def summed(self, runs: Runs) -> FloatArray:
+        """(g, u) derivatives of the summed energy of runs of cells."""
+        return np.hstack([runs.sums(self.of_parameters), self.others(runs)])
+
+    def others(self, runs: Runs) -> FloatArray:
+        """(g, u − p) the same by the scores of stretches and height modes only."""
+        run, cell = runs.members
+        stretch, section = runs.stretch[cell], runs.section[cell]
+        by_stretch = np.zeros((len(runs), self.cells.stretches))
+        np.add.at(by_stretch, (run, stretch), self.of_stretch[cell])
+        by_section = np.zeros((len(runs), len(self.rise_modes)))
+        np.add.at(by_section, (run, section), self.per_metre[cell])
+        return np.hstack([by_stretch, by_section @ self.rise_modes])
+
+    def shared(self, one: Runs, other: Runs) -> FloatArray:
+        """(g, g) covariance of the energy of runs that is due to stretches and heights [Wh²]."""
+        return through_stretches(one, other, self.of_stretch) + through_sections(
+            one, other, self.per_metre, self.rise_covariance
+        )
+
+    def moved(self, others: FloatArray) -> FloatArray:
+        """(c, k) what k sets of scores of stretches and height modes (u − p, k) add [Wh]."""
+        rise = self.rise_modes @ others[self.cells.stretches :]
+        by_stretch = self.of_stretch[:, None] * others[self.cells.stretch]
+        return by_stretch + self.per_metre[:, None] * rise[self.cells.section]
+
+    def pulled(self, pull: FloatArray) -> FloatArray:
+        """(u − p,) derivatives of a weighted sum of the cells' energies, with weights (c,)."""
+        cells, sections = self.cells, len(self.rise_modes)
+        by_stretch = np.bincount(cells.stretch, self.of_stretch * pull, cells.stretches)
+        by_section = np.bincount(cells.section, self.per_metre * pull, sections)
+        return np.concatenate([by_stretch, by_section @ self.rise_modes])
 
 
 def cell_energy(
     cells: Cells,
-    loads: Loads,
+    sums: CellSums,
     *,
-    parameter_slopes: FloatArray,
-    log_factors: FloatArray,
-    height_modes: FloatArray,
-    weight_n: float,
+    parameters: Parameters,
+    scores: FloatArray,
+    rise_modes: FloatArray,
+    rise_covariance: FloatArray,
 ) -> CellEnergy:
-    """Energy of the cells at the present parameters.
+    """Energy of the cells at given scores.
 
     Parameters
     ----------
-    parameter_slopes : (p, n) derivative of the legs' battery energy by the scores [J].
-    log_factors : (k,) logarithm of the discrepancy of each stretch.
-    height_modes : (sections + 1, h) height error at the section edges per unit score [m].
-    weight_n : weight of rider and vehicle [N].
+    sums : of the legs at the values of these scores.
+    scores : (u,) unknowns.
+    rise_modes, rise_covariance : error of the sections' rise (sections, h) per unit score [m], and
+        its covariance (sections, sections) [m²].
     """
+    p = len(parameters)
+    values, by_score = parameters.at(scores)
+    log_factors = cells.stretch_spread * scores[p : p + cells.stretches]
     factor = np.exp(log_factors)[cells.stretch] / JOULES_PER_WATT_HOUR
-    energy = cells.sums(loads.battery_j) * factor
-    of_parameters = (cells.sums(parameter_slopes) * factor).T
-    of_stretches = np.zeros((len(energy), cells.stretches))
-    of_stretches[np.arange(len(energy)), cells.stretch] = (
-        energy * cells.stretch_spread[cells.stretch]
+    of_parameters = np.zeros((len(factor), p))
+    for number, (name, slope) in enumerate(by_score.items()):
+        if name in sums.slopes:
+            of_parameters[:, number] = sums.slopes[name] * slope
+    of_parameters *= factor[:, None]
+    weight_n = values["mass_kg"] * STANDARD_GRAVITY_M_S2
+    return CellEnergy(
+        cells=cells,
+        wh=sums.battery_j * factor,
+        of_parameters=of_parameters,
+        per_metre=sums.per_rise * factor * weight_n,
+        rise_modes=rise_modes,
+        rise_covariance=rise_covariance,
     )
-    per_metre = cells.sums(loads.wheel_gain * cells.leg_share) * factor * weight_n
-    of_height = per_metre[:, None] * np.diff(height_modes, axis=0)[cells.section]
-    return CellEnergy(energy, np.hstack([of_parameters, of_stretches, of_height]))

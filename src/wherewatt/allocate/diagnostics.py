@@ -179,7 +179,7 @@ def _odd_wind(estimate: Estimate, settings: DiagnosticSettings) -> list[Note]:
     if evidence.wind_speed_m_s <= 0.0:
         return []
     at = [evidence.parameters.index[name] for name in _WIND]
-    level, way = np.linalg.eigh(np.eye(2) - solution.covariance[np.ix_(at, at)])
+    level, way = np.linalg.eigh(np.eye(2) - solution.of_parameters[np.ix_(at, at)])
     pulled = way.T @ solution.scores[at]
     told = 100.0 * level > settings.edge_informed_pct
     far = float(np.sqrt(np.sum(np.square(pulled[told]) / level[told])))
@@ -198,7 +198,12 @@ def _odd_height(estimate: Estimate, settings: DiagnosticSettings) -> list[Note]:
     """Whether the energy wants heights that neither recording nor terrain allows."""
     before = len(estimate.evidence.parameters) + estimate.cells.stretches
     scores = estimate.solution.scores[before:]
-    if float(np.max(np.abs(scores), initial=0.0)) <= settings.height_sds:
+    # No mode can be farther off than all of them together, and modes are slow to find.
+    if float(np.linalg.norm(scores)) <= settings.height_sds:
+        return []
+    rises = estimate.cell_energy.rise_modes
+    modes = np.linalg.eigh(rises.T @ rises)[1]
+    if float(np.max(np.abs(modes.T @ scores))) <= settings.height_sds:
         return []
     moved = estimate.height_modes @ scores
     at = int(np.argmax(np.abs(moved - moved.mean())))

@@ -6,14 +6,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wherewatt.allocate.callouts import Load, Prediction
+from wherewatt.allocate.callouts import Prediction
 from wherewatt.allocate.cells import CellEnergy, Cells
 from wherewatt.allocate.evidence import Evidence
-from wherewatt.allocate.gauss_newton import Measurements, Solution, maximise_posterior
+from wherewatt.allocate.gauss_newton import laplace_covariance, maximise_posterior
+from wherewatt.allocate.informed import RideSolution
 from wherewatt.allocate.loads import Loads
-from wherewatt.allocate.problem import RideProblem
+from wherewatt.allocate.problem import Around, RideProblem, View
 from wherewatt.arrays import FloatArray
 from wherewatt.errors import EstimateError
+
+_FINER = 0.03  # a round is searched so much finer than the last one moved
+_NEAR = 0.3  # a round that moved less brought the search near its end, in prior deviations
+_PARALLEL = 0.5  # cosine between the steps of two rounds that are taken as one movement
+_FARTHEST = 9.0  # times the last movement, that one is drawn out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,6 +34,7 @@ class Estimate:
     solution : most probable scores and their covariance.
     loads : energies of the legs at the most probable parameters, before the discrepancy.
     cell_energy : energy of the cells and its derivatives.
+    beforehand : the same at the priors' centers.
     leg_factor : (n,) discrepancy factor of each leg.
     display : what the display should have shown at the call-outs.
     callout_weight : (m,) share of its full weight each call-out kept.
@@ -38,9 +45,10 @@ class Estimate:
     evidence: Evidence
     cells: Cells
     height_modes: FloatArray
-    solution: Solution
+    solution: RideSolution
     loads: Loads
     cell_energy: CellEnergy
+    beforehand: CellEnergy
     leg_factor: FloatArray
     display: Prediction
     callout_weight: FloatArray
@@ -55,7 +63,7 @@ class Estimate:
     @property
     def value_sds(self) -> dict[str, float]:
         """Standard deviations of the parameters in their own units."""
-        sd = np.sqrt(np.diag(self.solution.covariance))
+        sd = np.sqrt(np.diag(self.solution.of_parameters))
         slopes = self.evidence.parameters.slopes(self.solution.scores)
         return {name: abs(slope) * float(sd[i]) for i, (name, slope) in enumerate(slopes.items())}
 
@@ -69,48 +77,91 @@ def estimate_ride(evidence: Evidence) -> Estimate:
         If the numbers are not finite.
     """
     problem = RideProblem(evidence)
-    solution, load = _settled(problem)
-    scores = solution.scores
-    final = problem.at(scores, load)
+    center = problem.around(np.zeros(problem.unknowns))
+    found = _settled(problem, center)
+    around, view = found.around, found.view
+    now = view.measure(view.start)
+    display, voltage = view.predict(view.start)
     count, volts = len(evidence.shown), len(evidence.voltage)
-    # Call-outs of percent come first among the measurements, those of voltage next.
-    weight = final.measurements.weight
     return Estimate(
         evidence=evidence,
         cells=problem.cells,
         height_modes=problem.height_modes,
-        solution=solution,
-        loads=final.loads,
-        cell_energy=final.energy,
-        leg_factor=final.leg_factor,
-        display=final.display,
-        callout_weight=weight[:count],
-        meter_v=final.voltage.volts if final.voltage else np.zeros(0),
-        voltage_weight=weight[count : count + volts],
+        solution=RideSolution(
+            scores=around.scores,
+            informed=view.informed,
+            told=laplace_covariance(now),
+            converged=found.converged,
+            iterations=found.iterations,
+        ),
+        loads=problem.loads_of(around),
+        cell_energy=around.energy,
+        beforehand=center.energy,
+        leg_factor=problem.leg_factor(around.scores),
+        display=display,
+        # Call-outs of percent come first among the measurements, those of voltage next.
+        callout_weight=now.weight[:count],
+        meter_v=voltage.volts if voltage else np.zeros(0),
+        voltage_weight=now.weight[count : count + volts],
     )
 
 
-def _settled(problem: RideProblem) -> tuple[Solution, Load]:
-    """Search in rounds; after each the load at the call-outs is that of its result."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Settled:
+    """Where the search ended, and how."""
+
+    around: Around
+    view: View
+    converged: bool
+    iterations: int
+
+
+def _settled(problem: RideProblem, center: Around) -> _Settled:
+    """Search in rounds; each sees the ride from where the last one ended."""
     settings = problem.evidence.settings
-    scores = problem.start()
-    load = problem.load_at(scores)
+    around = replace(center, scores=problem.start_from(center))
+    before: tuple[FloatArray, FloatArray] | None = None
+    moved = 1.0
     for _ in range(settings.most_rounds):
-
-        def measure(trial: FloatArray, load: Load = load) -> Measurements:
-            return problem.at(trial, load).measurements
-
-        solution = maximise_posterior(
-            measure,
-            scores,
+        view = problem.view(around, problem.load_of(around))
+        found = maximise_posterior(
+            view.measure,
+            view.start,
             most_iterations=settings.most_iterations,
-            tolerance=settings.tolerance,
+            tolerance=max(settings.tolerance, _FINER * min(1.0, moved)),
+            near=moved < _NEAR,
         )
-        if not np.isfinite(solution.scores).all():
+        scores = view.informed.scores(found.scores)
+        if not np.isfinite(scores).all():
             raise EstimateError("the estimate came to no finite numbers")
-        moved = float(np.max(np.abs(solution.scores - scores)))
-        scores = solution.scores
+        step = scores - around.scores
+        moved = float(np.max(np.abs(step)))
         if moved < settings.settled:
-            return solution, load
-        load = problem.load_at(scores)
-    return replace(solution, converged=False), load
+            return _Settled(around, view, found.converged, found.iterations)
+        around = problem.around(_mixed(scores, step, before))
+        before = scores, step
+    view = problem.view(around, problem.load_of(around))
+    return _Settled(around, view, False, found.iterations)
+
+
+def _mixed(
+    scores: FloatArray, step: FloatArray, before: tuple[FloatArray, FloatArray] | None
+) -> FloatArray:
+    """Where to look from next: where two rounds that go to and fro, or ever on, would end.
+
+    Anderson's mixing of the last two rounds (1965, J. ACM 12:547), where their steps are parallel.
+
+    Parameters
+    ----------
+    scores, step : result of the round, and its distance from where the round looked from.
+    before : the same of the round before.
+    """
+    if before is None:
+        return scores
+    last_scores, last_step = before
+    lengths = float(np.linalg.norm(step) * np.linalg.norm(last_step))
+    if abs(float(step @ last_step)) < _PARALLEL * lengths:
+        return scores
+    change = step - last_step
+    share = float(step @ change) / max(float(change @ change), 1e-300)
+    return scores - min(max(share, -_FARTHEST), 1.0) * (scores - last_scores)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wherewatt.allocate.cause_slopes import by_parameters, by_wheel_work
 from wherewatt.allocate.estimate import Estimate
-from wherewatt.allocate.loads import CAUSES, leg_loads
+from wherewatt.allocate.loads import CAUSES
 from wherewatt.arrays import FloatArray
 from wherewatt.units import JOULES_PER_WATT_HOUR, STANDARD_GRAVITY_M_S2
 
@@ -82,33 +83,28 @@ class Ledger:
 def build_ledger(estimate: Estimate) -> Ledger:
     """Sum an estimate by section and cause; every sum is a sum over legs."""
     sections = estimate.evidence.sections
-    covariance = estimate.solution.covariance
-    leg_wh = estimate.loads.causes * estimate.leg_factor / JOULES_PER_WATT_HOUR
-    section_wh = np.stack([sections.total(row) for row in leg_wh])
-    slopes = np.zeros((len(sections), covariance.shape[0]))
-    np.add.at(slopes, estimate.cells.section, estimate.cell_energy.slopes)
-    total_slope = slopes.sum(axis=0)
-    total = Measure(float(section_wh.sum()), _sd(total_slope, covariance))
+    solution, energy = estimate.solution, estimate.cell_energy
+    leg_wh = estimate.loads.causes * (estimate.leg_factor / JOULES_PER_WATT_HOUR)
+    section_wh = np.add.reduceat(leg_wh, sections.first_leg, axis=1)
+    edges = np.searchsorted(estimate.cells.section, np.arange(len(sections) + 1))
+    covariance = solution.of_runs(estimate.cells.runs(edges[:-1], edges[1:]))
+    total = Measure(float(section_wh.sum()), float(np.sqrt(max(0.0, covariance.sum()))))
     km = float(sections.ride.distance_m[-1]) / 1000.0
     per_km = Measure(total.mean / km, total.sd / km)
-    cause_slopes = _cause_slopes(estimate, leg_wh)
+    cause_sd = solution.sds(_cause_slopes(estimate, leg_wh))
     by_cause = {
-        cause: Measure(float(row.sum()), _sd(slope, covariance))
-        for cause, row, slope in zip(CAUSES, section_wh, cause_slopes, strict=True)
+        cause: Measure(float(wh), float(sd))
+        for cause, wh, sd in zip(CAUSES, section_wh.sum(axis=1), cause_sd, strict=True)
     }
     return Ledger(
         leg_wh=leg_wh,
         section_wh=section_wh,
-        section_covariance=slopes @ covariance @ slopes.T,
+        section_covariance=covariance,
         total=total,
         by_cause=by_cause,
         wh_per_km=per_km,
-        full_charge_km=_full_charge(estimate, per_km, total_slope / km),
+        full_charge_km=_full_charge(estimate, per_km, energy.total_slopes / km),
     )
-
-
-def _sd(slope: FloatArray, covariance: FloatArray) -> float:
-    return float(np.sqrt(max(0.0, float(slope @ covariance @ slope))))
 
 
 def _full_charge(estimate: Estimate, per_km: Measure, per_km_slope: FloatArray) -> Measure:
@@ -120,72 +116,39 @@ def _full_charge(estimate: Estimate, per_km: Measure, per_km_slope: FloatArray) 
     index = estimate.evidence.parameters.index["battery_usable_wh"]
     by_score = estimate.evidence.parameters.slopes(estimate.solution.scores)
     slope[index] += by_score["battery_usable_wh"] / per_km.mean
-    return Measure(capacity / per_km.mean, _sd(slope, estimate.solution.covariance), ratio=True)
+    return Measure(capacity / per_km.mean, float(estimate.solution.sds(slope[None])[0]), ratio=True)
 
 
 def _cause_slopes(estimate: Estimate, leg_wh: FloatArray) -> FloatArray:
-    """(len(CAUSES), u) derivative of each cause's energy by the unknowns [Wh].
-
-    By differences for the parameters, which are few; exact for the discrepancy and the height.
-    """
-    scores = estimate.solution.scores
-    return np.hstack(
-        [
-            _by_parameters(estimate, scores),
-            _by_stretch(estimate, leg_wh),
-            _by_height(estimate),
-        ]
-    )
+    """(len(CAUSES), u) derivative of each cause's energy by the unknowns [Wh]."""
+    return np.hstack([_by_scores(estimate), _by_stretch(estimate, leg_wh), _by_height(estimate)])
 
 
-def _by_parameters(estimate: Estimate, scores: FloatArray) -> FloatArray:
-    parameters, legs = estimate.evidence.parameters, estimate.evidence.legs
-    weight = estimate.leg_factor / JOULES_PER_WATT_HOUR
+def _by_scores(estimate: Estimate) -> FloatArray:
+    """By the parameters' scores; those of the display move no energy."""
+    parameters, scores = estimate.evidence.parameters, estimate.solution.scores
+    slopes = by_parameters(estimate.loads, estimate.leg_factor / JOULES_PER_WATT_HOUR)
     result = np.zeros((len(CAUSES), len(parameters)))
-    step = 1e-4
-    at_center = leg_loads(legs, parameters.values(scores)).causes @ weight
-    for number, item in enumerate(parameters.items):
-        if item.name not in estimate.loads.slopes:
-            continue  # a parameter of the display: it moves no energy
-        moved = scores.copy()
-        moved[number] += step
-        at_moved = leg_loads(legs, parameters.values(moved)).causes @ weight
-        result[:, number] = (at_moved - at_center) / step
+    for number, (name, by_score) in enumerate(parameters.slopes(scores).items()):
+        if name in slopes:
+            result[:, number] = slopes[name] * by_score
     return result
 
 
 def _by_stretch(estimate: Estimate, leg_wh: FloatArray) -> FloatArray:
-    by_cell = estimate.cells.sums(leg_wh)
-    result = np.zeros((len(CAUSES), estimate.cells.stretches))
-    np.add.at(result.T, estimate.cells.stretch, by_cell.T)
-    return result * estimate.cells.stretch_spread
+    cells = estimate.cells
+    by_cell = cells.sums(leg_wh)
+    by_stretch = [np.bincount(cells.stretch, row, minlength=cells.stretches) for row in by_cell]
+    return np.stack(by_stretch) * cells.stretch_spread
 
 
 def _by_height(estimate: Estimate) -> FloatArray:
-    evidence, loads = estimate.evidence, estimate.loads
-    modes = estimate.height_modes
-    values = estimate.values
-    returned = values.get("regenerative_share", 0.0)
-    efficiency = values["drivetrain_efficiency"]
-    idle = returned * efficiency  # gain of a leg that only brakes
-    driving = (loads.wheel_gain - idle) / (1.0 / efficiency - idle)
-    per_metre = (
-        values["mass_kg"]
-        * STANDARD_GRAVITY_M_S2
-        * estimate.cells.leg_share
-        * estimate.leg_factor
-        / JOULES_PER_WATT_HOUR
-    )
-    effect = {
-        "height": per_metre,
-        "brakes": -(1.0 - returned) * (1.0 - driving) * per_metre,
-        "drivetrain": (
-            driving * (1.0 / efficiency - 1.0) - (1.0 - driving) * returned * (1.0 - efficiency)
-        )
-        * per_metre,
-    }
-    result = np.zeros((len(CAUSES), modes.shape[1]))
-    for cause, row in effect.items():
-        by_section = np.bincount(evidence.sections.leg_section, weights=row)
-        result[CAUSES.index(cause)] = by_section @ np.diff(modes, axis=0)
+    cells, values = estimate.cells, estimate.values
+    weight_n = values["mass_kg"] * STANDARD_GRAVITY_M_S2 * values.get("day_factor", 1.0)
+    per_metre = (weight_n / JOULES_PER_WATT_HOUR) * cells.leg_share * estimate.leg_factor
+    rise_modes = estimate.cell_energy.rise_modes
+    result = np.zeros((len(CAUSES), rise_modes.shape[1]))
+    for cause, row in {"height": per_metre, **by_wheel_work(estimate.loads, per_metre)}.items():
+        by_section = estimate.evidence.sections.total(row)
+        result[CAUSES.index(cause)] = by_section @ rise_modes
     return result

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -35,7 +36,7 @@ class Parameter:
     prior: Prior
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Parameters:
     """The unknowns in a fixed order, as standard normal scores.
 
@@ -48,24 +49,64 @@ class Parameters:
     def __len__(self) -> int:
         return len(self.items)
 
-    @property
+    @cached_property
     def index(self) -> dict[str, int]:
         """Position of each parameter by name."""
         return {item.name: number for number, item in enumerate(self.items)}
 
     def values(self, scores: FloatArray) -> dict[str, float]:
         """Values in their own units at the given scores."""
-        return {
-            item.name: value_of(item.prior, float(score))
-            for item, score in zip(self.items, scores, strict=False)
-        }
+        return self._by_name(self._scales.at(scores[: len(self)])[0])
 
     def slopes(self, scores: FloatArray) -> dict[str, float]:
         """Derivative of each value with respect to its score."""
-        return {
-            item.name: slope_of(item.prior, float(score))
-            for item, score in zip(self.items, scores, strict=False)
-        }
+        return self.at(scores)[1]
+
+    def at(self, scores: FloatArray) -> tuple[dict[str, float], dict[str, float]]:
+        """Values and slopes at once."""
+        values, slopes = self._scales.at(scores[: len(self)])
+        return self._by_name(values), self._by_name(slopes)
+
+    def _by_name(self, numbers: FloatArray) -> dict[str, float]:
+        return dict(zip(self.index, numbers.tolist(), strict=True))
+
+    @cached_property
+    def _scales(self) -> _Scales:
+        rows = [_scale_of(item.prior) for item in self.items]
+        return _Scales(*np.array(rows).reshape(len(rows), 6).T.copy())
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Scales:
+    """All priors at once: at a score z, value = a + b·z + c·exp(s·z) + d/(1 + o·exp(s·z)).
+
+    See `value_of` and `slope_of`; arrays (p,) of a, b, c, d, o and s.
+    """
+
+    a: FloatArray
+    b: FloatArray
+    c: FloatArray
+    d: FloatArray
+    o: FloatArray
+    s: FloatArray
+
+    def at(self, scores: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Values and slopes."""
+        times = np.exp(self.s * scores)
+        share = 1.0 / (1.0 + self.o * times)
+        values = self.a + self.b * scores + self.c * times + self.d * share
+        slopes = self.b + self.s * times * (self.c - self.d * self.o * (share * share))
+        return values, slopes
+
+
+def _scale_of(prior: Prior) -> tuple[float, ...]:
+    """Coefficients a, b, c, d, o and s of a prior, see `_Scales`."""
+    center, spread = prior.center, prior.spread
+    if prior.kind is PriorKind.LINEAR:
+        return center, spread, 0.0, 0.0, 0.0, 0.0
+    if prior.kind is PriorKind.LOG:
+        return 0.0, 0.0, center, 0.0, 0.0, spread
+    return 0.0, 0.0, 0.0, 1.0, (1.0 - center) / center, spread
 
 
 def value_of(prior: Prior, score: float) -> float:

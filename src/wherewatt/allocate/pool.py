@@ -36,7 +36,7 @@ def factor_of(estimate: Estimate) -> Factor:
     parameters, solution = estimate.evidence.parameters, estimate.solution
     shared = shared_spreads(parameters)
     at = [parameters.index[name] for name in shared]
-    posterior = np.linalg.inv(solution.covariance[np.ix_(at, at)])
+    posterior = np.linalg.inv(solution.of_parameters[np.ix_(at, at)])
     # In scores the prior is the unit normal: its information is taken out, its mean is zero.
     level, way = np.linalg.eigh(posterior - np.eye(len(at)))
     information = (way * np.maximum(level, 0.0)) @ way.T

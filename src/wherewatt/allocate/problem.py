@@ -2,58 +2,106 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
-from wherewatt.allocate.callouts import (
-    Load,
-    Prediction,
-    ShownPercent,
-    display_sd,
-    predict_display,
-)
-from wherewatt.allocate.cells import CellEnergy, Cells, cell_energy, cut_cells
+from wherewatt.allocate.balance import Balance, Motion, balance_of, battery_slopes
+from wherewatt.allocate.callouts import Load, Prediction, ShownPercent
+from wherewatt.allocate.cells import CellEnergy, Cells, CellSums, cell_energy, cell_sums, cut_cells
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.gauss_newton import Measurements
-from wherewatt.allocate.loads import Loads, leg_loads
-from wherewatt.allocate.parameters import natural
-from wherewatt.allocate.voltage import (
-    VoltagePrediction,
-    predict_voltage,
-    start_from_voltage,
-    voltage_sd,
-)
+from wherewatt.allocate.informed import Informed, informed_part, pivoted_root
+from wherewatt.allocate.instruments import Instruments
+from wherewatt.allocate.loads import Loads, Part, loads_of
+from wherewatt.allocate.parameters import ratio_name
+from wherewatt.allocate.voltage import VoltagePrediction, start_from_voltage
 from wherewatt.arrays import FloatArray, IntArray
-from wherewatt.units import JOULES_PER_WATT_HOUR, STANDARD_GRAVITY_M_S2
+from wherewatt.units import JOULES_PER_WATT_HOUR
 
 _SAG_WINDOW_S = 15.0  # a display filters the voltage over some seconds; common practice, no source
 _LATE_WINDOW_S = 60.0
 
+_PART_LEGS = 8192  # legs worked on at a time, so that their arrays stay in the processor's cache
+_LEAST_MODE = 1e-9  # variance of a mode of the height error, of the greatest: below is rounding
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Point:
-    """Everything at one set of scores."""
+    """What is predicted at one set of scores, and what was measured against it.
+
+    The measurements' derivatives are by all unknowns.
+    """
 
     loads: Loads
-    energy: CellEnergy
-    leg_factor: FloatArray
     display: Prediction
-    voltage: VoltagePrediction | None
     measurements: Measurements
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Predicted:
-    """What one set of scores predicts; `value_slopes` are the parameters' values by scores."""
+class Around:
+    """The energy around one set of scores.
 
-    loads: Loads
+    Parameters
+    ----------
+    scores : (u,) the scores.
+    energy : of the cells, with derivatives.
+    counter_j : (n+1,) energy used by each point of the ride [J].
+    parts : the legs, with what their energy depends on.
+    """
+
+    scores: FloatArray
     energy: CellEnergy
-    leg_factor: FloatArray
-    display: Prediction
-    voltage: VoltagePrediction | None
-    value_slopes: dict[str, float]
+    counter_j: FloatArray
+    parts: tuple[Part, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """The problem as it looks from one set of scores, in the unknowns that show.
+
+    Energy is taken as linear in the unknowns and the load at the call-outs as fixed; instruments
+    are as bent as they are.
+
+    Parameters
+    ----------
+    instruments : what measured the ride.
+    informed : the unknowns that show.
+    start : (p + r,) where it was looked from.
+    at_zero_wh : (q,) what is used by the knots where all unknowns are zero [Wh].
+    load, sd : what the battery was doing, and the standard deviations of the readings then.
+    """
+
+    instruments: Instruments
+    informed: Informed
+    start: FloatArray
+    at_zero_wh: FloatArray
+    load: Load
+    sd: FloatArray
+
+    def measure(self, reduced: FloatArray) -> Measurements:
+        """What was read against what should have been."""
+        rows = self.informed.rows
+        return self.instruments.measure(reduced, self._used(reduced), rows, self.load, self.sd)
+
+    def predict(self, reduced: FloatArray) -> tuple[Prediction, VoltagePrediction | None]:
+        """What display and meter should show at the call-outs."""
+        values = self.instruments.evidence.parameters.values(reduced)
+        return self.instruments.predict(values, self._used(reduced), self.load)
+
+    def _used(self, reduced: FloatArray) -> FloatArray:
+        return self.at_zero_wh + self.informed.rows @ reduced
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Run:
+    """Some cells of a ride: their legs, and the first leg of each, counted within the part."""
+
+    motion: Motion
+    legs: slice
+    first_leg: IntArray
 
 
 class RideProblem:
@@ -67,28 +115,43 @@ class RideProblem:
             evidence.settings,
             wind_speed_m_s=evidence.wind_speed_m_s,
         )
-        self.before_voltage = cells.before[len(evidence.shown) :]
-        self.cells = replace(cells, before=cells.before[: len(evidence.shown)])
-        self.logged_wh = self._logged()
-        self.cells = self.cells.each_alone(
-            np.isfinite(self.logged_wh), evidence.settings.logged_stretch_spread
+        logged_wh = self._logged(cells)
+        spread = evidence.settings.logged_stretch_spread
+        before, count = cells.before, len(evidence.shown)
+        self.cells = replace(cells, before=before[:count]).each_alone(
+            np.isfinite(logged_wh), spread
         )
-        self.height_modes = _height_modes(evidence.height_covariance)
+        self.instruments = Instruments(evidence, self.cells, before[count:], logged_wh)
+        self.motion = evidence.legs.motion()
+        self.runs = _runs(self.motion, self.cells)
+        rises = np.diff(np.diff(evidence.height_covariance, axis=0), axis=1)
+        # Only differences of height matter, and the common offset is not known at all.
+        self.rise_modes = pivoted_root(rises, _LEAST_MODE)[0]
+        self.rise_covariance = self.rise_modes @ self.rise_modes.T
         self.p = len(evidence.parameters)
-        self.unknowns = self.p + self.cells.stretches + self.height_modes.shape[1]
+        self.unknowns = self.p + self.cells.stretches + self.rise_modes.shape[1]
 
-    def _logged(self) -> FloatArray:
+    def _logged(self, cells: Cells) -> FloatArray:
         """(c,) energy of each cell as a logger measured it [Wh]; NaN where none did."""
         log, ride = self.evidence.pack_log, self.evidence.sections.ride
         if log is None:
-            return np.full(len(self.cells.first_leg), np.nan)
-        return log.between(ride.time_s[np.append(self.cells.first_leg, len(ride.standing))])
+            return np.full(len(cells.first_leg), np.nan)
+        return log.between(ride.time_s[np.append(cells.first_leg, len(ride.standing))])
+
+    @property
+    def height_modes(self) -> FloatArray:
+        """(sections + 1, h) height error at the section edges per unit score [m]."""
+        return np.vstack([np.zeros(self.rise_modes.shape[1]), np.cumsum(self.rise_modes, axis=0)])
 
     def start(self) -> FloatArray:
         """The priors' centers, but with the charge at the start that the call-outs suggest."""
-        scores = np.zeros(self.unknowns)
+        return self.start_from(self.around(np.zeros(self.unknowns)))
+
+    def start_from(self, center: Around) -> FloatArray:
+        """See `start`; from the energy at the priors' centers."""
+        scores = center.scores.copy()
         evidence, parameters = self.evidence, self.evidence.parameters
-        load = self.load_at(scores)
+        load = self.load_of(center)
         if len(evidence.shown):
             at_start = float(np.median(evidence.shown.percent / 100.0 + load.used_share))
         elif load.at_voltage is not None:
@@ -102,73 +165,98 @@ class RideProblem:
         return scores
 
     def at(self, scores: FloatArray, load: Load) -> Point:
-        """Everything the unknowns predict, with the load at the call-outs held fixed."""
-        point = self._predict(scores, load)
-        values = self.evidence.parameters.values(scores)
-        return Point(
-            point.loads,
-            point.energy,
-            point.leg_factor,
-            point.display,
-            point.voltage,
-            self._measurements(point, load, values),
-        )
+        """What the unknowns predict, with the load at the call-outs held fixed."""
+        around = self.around(scores)
+        loads = self.loads_of(around)
+        rows, used = self.instruments.rows(around.energy), self.instruments.used(around.energy)
+        display, _ = self.instruments.predict(loads.values, used, load)
+        sd = self.instruments.sd(load)
+        measurements = self.instruments.measure(scores, used, rows.dense(), load, sd)
+        return Point(loads, display, measurements)
 
-    def _predict(self, scores: FloatArray, load: Load) -> _Predicted:
-        evidence, cells = self.evidence, self.cells
-        values = evidence.parameters.values(scores)
-        rise = _height_error(self.height_modes, scores[self.p + cells.stretches :], evidence, cells)
-        loads = leg_loads(replace(evidence.legs, rise_m=evidence.legs.rise_m + rise), values)
-        slopes = evidence.parameters.slopes(scores)
-        nothing = np.zeros_like(loads.battery_j)
-        by_score = np.stack(
-            [loads.slopes.get(name, nothing) * slope for name, slope in slopes.items()]
-        )
-        log_factors = cells.stretch_spread * scores[self.p : self.p + cells.stretches]
+    def loads_of(self, around: Around) -> Loads:
+        """Energy of all legs by cause."""
+        return loads_of(around.parts, self.evidence.parameters.values(around.scores))
+
+    def around(self, scores: FloatArray) -> Around:
+        """The energy around scores."""
+        values, rise = self.evidence.parameters.values(scores), self._rise(scores)
+        parts = []
+        for run in self.runs:
+            rise_m = rise[run.legs]
+            parts.append(Part(run.motion, rise_m, balance_of(run.motion, rise_m, values)))
+        sums = [
+            self._sums(run, part.balance, values)
+            for run, part in zip(self.runs, parts, strict=True)
+        ]
         energy = cell_energy(
-            cells,
-            loads,
-            parameter_slopes=by_score,
-            log_factors=log_factors,
-            height_modes=self.height_modes,
-            weight_n=values["mass_kg"] * STANDARD_GRAVITY_M_S2,
+            self.cells,
+            _joined(sums),
+            parameters=self.evidence.parameters,
+            scores=scores,
+            rise_modes=self.rise_modes,
+            rise_covariance=self.rise_covariance,
         )
-        used = np.concatenate([[0.0], np.cumsum(energy.wh)])
-        display = predict_display(
-            evidence.shown, used[cells.before], load, values, cell=evidence.cell
-        )
-        voltage = self._voltage(used[self.before_voltage], load, values)
-        legs = np.diff(np.append(cells.first_leg, len(loads.battery_j)))
-        leg_factor = np.repeat(np.exp(log_factors)[cells.stretch], legs)
-        return _Predicted(loads, energy, leg_factor, display, voltage, slopes)
+        joules = np.concatenate([part.balance.battery_j for part in parts])
+        joules *= values.get("day_factor", 1.0)
+        joules *= self.leg_factor(scores)
+        counter_j = np.zeros(len(joules) + 1)
+        np.cumsum(joules, out=counter_j[1:])
+        return Around(scores, energy, counter_j, tuple(parts))
 
-    def _voltage(
-        self, used_wh: FloatArray, load: Load, values: Mapping[str, float]
-    ) -> VoltagePrediction | None:
-        if load.at_voltage is None:
-            return None
-        evidence = self.evidence
-        return predict_voltage(
-            evidence.voltage,
-            used_wh,
-            load.at_voltage,
-            values,
-            cell=evidence.cell,
-            settings=evidence.settings,
+    def _sums(self, part: _Run, balance: Balance, values: Mapping[str, float]) -> CellSums:
+        """Sums over the cells of a part."""
+        sums = cell_sums(
+            balance.battery_j,
+            battery_slopes(balance, part.motion, values),
+            balance.wheel_gain,
+            self.cells.leg_share[part.legs],
+            part.first_leg,
         )
+        # A cell lies within a section, and a section on one surface.
+        surface = part.motion.surface[part.first_leg]
+        rolling = values["rolling_resistance"] * sums.slopes["rolling_resistance"]
+        for number, name in enumerate(map(ratio_name, part.motion.surfaces)):
+            sums.slopes[name] = np.where(surface == number, rolling / values[name], 0.0)
+        return sums.times(values.get("day_factor", 1.0))
+
+    def view(self, around: Around, load: Load) -> View:
+        """The problem as it looks from the scores that the energy was worked out at."""
+        rows, used = self.instruments.rows(around.energy), self.instruments.used(around.energy)
+        informed = informed_part(rows, self.unknowns - self.p)
+        start = informed.reduced(around.scores[None])[0]
+        return View(
+            instruments=self.instruments,
+            informed=informed,
+            start=start,
+            at_zero_wh=used - informed.rows @ start,
+            load=load,
+            sd=self.instruments.sd(load),
+        )
+
+    def leg_factor(self, scores: FloatArray) -> FloatArray:
+        """(n,) discrepancy factor of each leg."""
+        cells = self.cells
+        log_factors = cells.stretch_spread * scores[self.p : self.p + cells.stretches]
+        return np.repeat(np.exp(log_factors)[cells.stretch], cells.legs)
+
+    def _rise(self, scores: FloatArray) -> FloatArray:
+        """(n,) change of height; its error is spread evenly over a section's way [m]."""
+        error = self.rise_modes @ scores[self.p + self.cells.stretches :]
+        section = self.evidence.sections.leg_section
+        return self.evidence.legs.rise_m + error[section] * self.cells.leg_share
 
     def load_at(self, scores: FloatArray) -> Load:
         """What the battery did at the call-outs, at given scores."""
-        evidence, values = self.evidence, self.evidence.parameters.values(scores)
-        nothing = np.zeros(len(evidence.shown))
-        idle = Load(nothing, nothing, nothing, nothing, values["battery_usable_wh"])
-        point = self._predict(scores, idle)
-        joules = point.loads.battery_j * point.leg_factor
-        counter_j = np.concatenate([[0.0], np.cumsum(joules)])
-        load = self._load(evidence.shown.time_s, counter_j, values)
+        return self.load_of(self.around(scores))
+
+    def load_of(self, around: Around) -> Load:
+        """What the battery did at the call-outs."""
+        evidence, values = self.evidence, self.evidence.parameters.values(around.scores)
+        load = self._load(evidence.shown.time_s, around.counter_j, values)
         if not len(evidence.voltage):
             return load
-        at_voltage = self._load(evidence.voltage.time_s, counter_j, values)
+        at_voltage = self._load(evidence.voltage.time_s, around.counter_j, values)
         ohm = values["pack_resistance_ohm"]
         return replace(load, at_voltage=replace(at_voltage, pack_ohm=ohm))
 
@@ -191,120 +279,34 @@ class RideProblem:
             capacity_wh=capacity,
         )
 
-    def _measurements(
-        self, point: _Predicted, load: Load, values: dict[str, float]
-    ) -> Measurements:
-        shown, settings, display = self.evidence.shown, self.evidence.settings, point.display
-        parts = [
-            Measurements(
-                residual=shown.percent - display.percent,
-                slopes=self._call_out_slopes(
-                    point, self.cells.before, display.per_used, display.slopes
-                ),
-                sd=display_sd(load, settings),
-                dof=np.full(len(shown), settings.student_dof),
-            ),
-            *self._volts(point, load, values),
-            *self._recharge(point, values),
-            *self._measured_cells(point, values),
-            *self._known(point, values),
-            self._not_overfull(point, values["start_charge"]),
-        ]
-        return Measurements(
-            *(
-                np.concatenate([getattr(part, name) for part in parts])
-                for name in Measurements.__dataclass_fields__
-            )
-        )
 
-    def _call_out_slopes(
-        self,
-        point: _Predicted,
-        before: IntArray,
-        per_used: FloatArray,
-        slopes: Mapping[str, FloatArray],
-    ) -> FloatArray:
-        """(m, u) derivative of predicted call-outs, of which `before` counts the cells."""
-        so_far = np.vstack([np.zeros(self.unknowns), np.cumsum(point.energy.slopes, axis=0)])
-        rows = per_used[:, None] * so_far[before]
-        index = self.evidence.parameters.index
-        for name, slope in slopes.items():
-            rows[:, index[name]] += slope * point.value_slopes[name]
-        return np.asarray(rows)
+def _runs(motion: Motion, cells: Cells) -> list[_Run]:
+    """Runs of whole cells, of about `_PART_LEGS` legs each."""
+    legs = len(motion.distance_m)
+    edges = np.append(cells.first_leg, legs)
+    cuts = np.unique(np.searchsorted(edges, np.arange(0, legs + _PART_LEGS, _PART_LEGS)))
+    cuts = np.minimum(cuts, len(cells.first_leg))
+    return [
+        _run(motion, cells, first, end) for first, end in pairwise(cuts.tolist()) if end > first
+    ]
 
-    def _volts(
-        self, point: _Predicted, load: Load, values: Mapping[str, float]
-    ) -> list[Measurements]:
-        """Call-outs of voltage."""
-        evidence, voltage = self.evidence, point.voltage
-        if voltage is None or load.at_voltage is None:
-            return []
-        shown, settings = evidence.voltage, evidence.settings
-        sd = voltage_sd(shown, load.at_voltage, cell=evidence.cell, settings=settings)
-        slopes = self._call_out_slopes(point, self.before_voltage, voltage.per_used, voltage.slopes)
-        dof = np.full(len(shown), settings.student_dof)
-        return [Measurements(shown.volts - voltage.volts, slopes, sd, dof)]
 
-    def _recharge(self, point: _Predicted, values: dict[str, float]) -> list[Measurements]:
-        """Energy put back: metered at the pack, or at the wall through the charger.
+def _run(motion: Motion, cells: Cells, first_cell: int, end_cell: int) -> _Run:
+    edges = np.append(cells.first_leg, len(motion.distance_m))
+    first, end = int(edges[first_cell]), int(edges[end_cell])
+    first_leg = cells.first_leg[first_cell:end_cell] - first
+    return _Run(motion.part(first, end), slice(first, end), first_leg)
 
-        Each as the ratio of predicted to measured energy, which should be one.
-        """
-        recharge, settings = self.evidence.recharge, self.evidence.settings
-        total, slopes = float(point.energy.wh.sum()), point.energy.slopes.sum(axis=0)
-        parts = []
-        if recharge.metered_wh is not None:
-            metered = recharge.metered_wh
-            parts.append(_normal(total / metered - 1.0, slopes / metered, settings.metered_spread))
-        if recharge.wall_energy_wh is not None:
-            efficiency = values["charger_efficiency"]
-            ratio = total / (recharge.wall_energy_wh * efficiency)
-            row = slopes * ratio / total
-            index = self.evidence.parameters.index["charger_efficiency"]
-            row[index] -= ratio / efficiency * point.value_slopes["charger_efficiency"]
-            parts.append(_normal(ratio - 1.0, row, settings.wall_energy_spread))
-        return parts
 
-    def _measured_cells(self, point: _Predicted, values: dict[str, float]) -> list[Measurements]:
-        """Cells that a logger measured, each with its own error and a gain in common."""
-        known = np.isfinite(self.logged_wh)
-        if not known.any():
-            return []
-        measured, energy = self.logged_wh[known], point.energy.wh[known]
-        slopes = values["logger_gain"] * point.energy.slopes[known]
-        index = self.evidence.parameters.index["logger_gain"]
-        slopes[:, index] += energy * point.value_slopes["logger_gain"]
-        settings = self.evidence.settings
-        sd = np.hypot(settings.logged_floor_wh, settings.logged_spread * measured)
-        residual = measured - values["logger_gain"] * energy
-        return [Measurements(residual, slopes, sd, np.full(len(sd), np.inf))]
-
-    def _known(self, point: _Predicted, values: dict[str, float]) -> list[Measurements]:
-        """What other rides of the vehicle say of its parameters."""
-        known, parameters = self.evidence.known, self.evidence.parameters
-        if known is None:
-            return []
-        rows, said = known.as_rows()
-        number = [parameters.index[name] for name in known.names]
-        priors = [parameters.items[index].prior for index in number]
-        now = [
-            natural(prior, values[name]) for name, prior in zip(known.names, priors, strict=True)
-        ]
-        slopes = np.zeros((len(said), self.unknowns))
-        slopes[:, number] = rows * [prior.spread for prior in priors]
-        error = np.ones(len(said))
-        return [
-            Measurements(said - rows @ np.array(now), slopes, error, np.full(len(said), np.inf))
-        ]
-
-    def _not_overfull(self, point: _Predicted, start_charge: float) -> Measurements:
-        """No pack starts with more than its usable capacity."""
-        row = np.zeros(self.unknowns)
-        above = max(0.0, start_charge - 1.0)
-        if above > 0.0:
-            index = self.evidence.parameters.index["start_charge"]
-            row[index] = point.value_slopes["start_charge"]
-        return _normal(above, row, self.evidence.settings.overfull_spread)
+def _joined(sums: Sequence[CellSums]) -> CellSums:
+    """Sums over the cells of a whole ride from those of its parts."""
+    if len(sums) == 1:
+        return sums[0]
+    return CellSums(
+        np.concatenate([one.battery_j for one in sums]),
+        {name: np.concatenate([one.slopes[name] for one in sums]) for name in sums[0].slopes},
+        np.concatenate([one.per_rise for one in sums]),
+    )
 
 
 def _all_call_outs(evidence: Evidence) -> ShownPercent:
@@ -316,28 +318,3 @@ def _all_call_outs(evidence: Evidence) -> ShownPercent:
         percent=np.concatenate([shown.percent, np.full(len(voltage), np.nan)]),
         resting=np.concatenate([shown.resting, voltage.resting]),
     )
-
-
-def _normal(excess: float, slopes: FloatArray, sd: float) -> Measurements:
-    """One measurement with a normal error, of something predicted `excess` too high."""
-    return Measurements(np.array([-excess]), slopes[None], np.array([sd]), np.array([np.inf]))
-
-
-def _height_modes(covariance: FloatArray) -> FloatArray:
-    """(k+1, h) height error at the edges by mode, from its covariance (k+1, k+1) [m²].
-
-    Only differences of height matter, and the common offset is not known at all: so the
-    covariance of the differences is taken apart, and summed up again.
-    """
-    level, modes = np.linalg.eigh(np.diff(np.diff(covariance, axis=0), axis=1))
-    keep = level > 1e-9 * max(float(level[-1]), 1e-300)
-    rises = modes[:, keep] * np.sqrt(level[keep])
-    return np.vstack([np.zeros(rises.shape[1]), np.cumsum(rises, axis=0)])
-
-
-def _height_error(
-    modes: FloatArray, scores: FloatArray, evidence: Evidence, cells: Cells
-) -> FloatArray:
-    """(n,) estimated error of each leg's rise [m]: spread evenly over the section's way."""
-    at_edges = modes @ scores
-    return np.diff(at_edges)[evidence.sections.leg_section] * cells.leg_share

@@ -141,7 +141,7 @@ def verdict_of(estimate: Estimate, left: FloatArray, left_sd: FloatArray) -> Ver
 def informed(estimate: Estimate) -> FloatArray:
     """(p,) share of each parameter's variance that the data took away, in [0, 1]."""
     # Scores have unit variance before the ride, whatever the scale of the prior.
-    variance = np.diag(estimate.solution.covariance)[: len(estimate.evidence.parameters)]
+    variance = np.diag(estimate.solution.of_parameters)
     return np.asarray(np.clip(1.0 - variance, 0.0, 1.0))
 
 
@@ -165,7 +165,7 @@ def _who(estimate: Estimate) -> str:
 def _of_parameter(estimate: Estimate, number: int) -> ParameterVerdict:
     item = estimate.evidence.parameters.items[number]
     score = float(estimate.solution.scores[number])
-    sd = float(np.sqrt(estimate.solution.covariance[number, number]))
+    sd = float(np.sqrt(estimate.solution.of_parameters[number, number]))
     low, high = sorted(value_of(item.prior, score + way * Z90 * sd) for way in (-1.0, 1.0))
     told_pct = 100.0 * float(informed(estimate)[number])
     mean = value_of(item.prior, score)

@@ -31,10 +31,14 @@ from wherewatt.physics.battery import (
     Chemistry,
     charge_left,
     open_circuit,
+    open_circuits,
 )
 from wherewatt.text import counted
 
 _MEAN_CELL_V = 3.65
+
+# In what the curve of the cells may differ from that of their chemistry, by parameter.
+_MODES = {"cell_towards_nca": TOWARDS_NCA, "cell_towards_flat": TOWARDS_FLAT}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,7 +87,9 @@ def shown_voltage(
     read = [call_out for call_out in call_outs if np.isfinite(call_out.voltage_v)]
     if not read:
         return no_voltage()
-    read.sort(key=lambda call_out: locator.time_s(call_out.at))
+    placed = [(locator.time_s(call_out.at), call_out) for call_out in read]
+    placed.sort(key=lambda pair: pair[0])
+    read = [call_out for _, call_out in placed]
     volts = np.array([call_out.voltage_v for call_out in read])
     percent = np.array([call_out.battery_pct for call_out in read])
     vehicle = sheet.vehicle
@@ -94,7 +100,7 @@ def shown_voltage(
         notes.append(Note("cells-in-series", f"call-outs of voltage: {series.told}"))
     if not kept.all():
         notes.append(_set_aside(read, kept, series.count, source))
-    time = np.array([locator.time_s(call_out.at) for call_out in read])[kept]
+    time = np.array([at_s for at_s, _ in placed])[kept]
     return ShownVoltage(
         time_s=time,
         distance_m=np.asarray(np.interp(time, locator.ride.time_s, locator.ride.distance_m)),
@@ -210,14 +216,13 @@ def predict_voltage(
     capacity, series = values["battery_usable_wh"], shown.cells_in_series
     left = values["start_charge"] - used_wh / capacity
     charge, per_energy = charge_left(left, cell)
-    level, slope = open_circuit(charge, cell)
+    modes = [name for name in _MODES if name in values]
+    levels, tilts = open_circuits(charge, (cell, *(_MODES[name] for name in modes)))
+    share = np.array([1.0, *(values[name] for name in modes)])
+    level, slope = share @ levels, share @ tilts
     current = _felt_current(shown, load, settings)
     slopes = {"pack_resistance_ohm": -current, "cell_offset_v": np.full(len(shown), float(series))}
-    for name, mode in (("cell_towards_nca", TOWARDS_NCA), ("cell_towards_flat", TOWARDS_FLAT)):
-        if name in values:
-            apart, tilt = open_circuit(charge, mode)
-            level, slope = level + values[name] * apart, slope + values[name] * tilt
-            slopes[name] = series * apart
+    slopes |= dict(zip(modes, series * levels[1:], strict=True))
     volts = series * (level + values["cell_offset_v"]) - values["pack_resistance_ohm"] * current
     per_left = series * slope * per_energy
     slopes["start_charge"] = per_left

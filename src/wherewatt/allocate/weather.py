@@ -17,15 +17,18 @@ def density_between(height_m: FloatArray, weather: WeatherSheet, assumed: Assume
     What is not known is the standard atmosphere's at that height (ISO 2533:1975).
     """
     middle = (height_m[1:] + height_m[:-1]) / 2.0
+    pressure: FloatArray | float
+    celsius: FloatArray | float
     if weather.pressure_hpa is not None:
-        pressure = np.full_like(middle, 100.0 * weather.pressure_hpa)
+        pressure = 100.0 * weather.pressure_hpa
     else:
         pressure = np.asarray(air.standard_pressure(middle))
     if weather.temperature_c is not None:
-        celsius = np.full_like(middle, weather.temperature_c)
+        celsius = weather.temperature_c
     else:
         celsius = np.asarray(air.standard_temperature(middle)) - KELVIN_AT_0_C
     humidity = assumed.humidity
     if weather.humidity_pct is not None:
         humidity = weather.humidity_pct / 100.0
-    return np.asarray(air.density(celsius, pressure, humidity=humidity))
+    density = air.density(celsius, pressure, humidity=humidity)
+    return np.array(np.broadcast_to(density, middle.shape))

@@ -5,26 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from pyproj import Geod
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
+from wherewatt.motion.geodesy import GEOD, leg_lengths
 from wherewatt.motion.plane import local_plane
 from wherewatt.motion.settings import MotionSettings
-
-GEOD = Geod(ellps="WGS84")
 
 # A run of points looks back at most this many runs for one it can follow.
 _LOOK_BACK = 64
 # How many points a run may give up at an end.
 _GIVEN_UP = (0, 1, 2, 4)
-
-
-def leg_lengths(latitude_deg: FloatArray, longitude_deg: FloatArray) -> FloatArray:
-    """(n−1,) geodesic distances between successive points [m] on WGS 84.
-
-    Karney (2013), J. Geodesy 87:43, through pyproj.
-    """
-    return np.asarray(GEOD.line_lengths(longitude_deg, latitude_deg), dtype=float)
 
 
 def held(
@@ -42,8 +32,10 @@ def held(
     """
     n = len(time_s)
     same = (np.diff(latitude_deg) == 0) & (np.diff(longitude_deg) == 0)
-    steps = leg_lengths(latitude_deg, longitude_deg)
     stale = np.zeros(n, dtype=bool)
+    if not same.any():
+        return stale
+    steps = leg_lengths(latitude_deg, longitude_deg)
     for first, last in runs(same):  # points first … last share a position
         recorded = speed_m_s[first + 1 : last + 1]
         if np.isfinite(recorded).all():

@@ -60,7 +60,7 @@ class Locator:
             distance = place.value * self.odometer_scale
             if distance > total + 0.01:
                 raise ValueError(f"a place within the ride, which ends at {total / 1000.0:.2f} km")
-            return float(ride.time_at_distance(min(distance, total)))
+            return ride.time_at_place(min(distance, total))
         if place.kind is PlaceKind.CLOCK:
             elapsed = place.value - ride.start_unix_s
         else:  # a display counts from the start of the recording

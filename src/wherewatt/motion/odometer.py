@@ -46,13 +46,13 @@ def measure_legs(
         notes = [Note("odometer-and-positions-differ", f"{message}; the positions are used")]
         return path_m, notes if abs(ratio - 1.0) > 0.03 else []
     middle = (time_s[1:] + time_s[:-1]) / 2.0
-    local = _windowed(middle, counted) / np.maximum(_windowed(middle, path_m), 1.0)
-    return path_m * np.clip(local, 0.9, 1.3), []
+    of_device, of_path = _windowed(middle, counted, path_m)
+    return path_m * np.clip(of_device / np.maximum(of_path, 1.0), 0.9, 1.3), []
 
 
-def _windowed(time_s: FloatArray, values: FloatArray) -> FloatArray:
+def _windowed(time_s: FloatArray, *columns: FloatArray) -> list[FloatArray]:
     """Sums of values within half a window of each of their times."""
-    total = np.concatenate([[0.0], np.cumsum(values)])
     first = np.searchsorted(time_s, time_s - _WINDOW_S / 2.0, side="left")
     last = np.searchsorted(time_s, time_s + _WINDOW_S / 2.0, side="right")
-    return total[last] - total[first]
+    totals = [np.concatenate([[0.0], np.cumsum(values)]) for values in columns]
+    return [total[last] - total[first] for total in totals]

@@ -9,6 +9,9 @@ import numpy as np
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.ingest.track import Note
 
+# What is linear between two points.
+_BETWEEN = ("latitude_deg", "longitude_deg", "distance_m", "speed_m_s", "rider_w")
+
 
 @dataclass(frozen=True, slots=True)
 class Stop:
@@ -75,41 +78,48 @@ class Ride:
         """UTC of the first point [s since 1970]."""
         return self.start_unix_ns / 1e9
 
-    def time_at_distance(self, distance_m: FloatArray | float) -> FloatArray:
-        """Time at which a distance was reached [s]; the middle of the stop where it stood there."""
-        first = np.interp(distance_m, *_first_of_equal(self.distance_m, self.time_s))
-        last = np.interp(
-            -np.asarray(distance_m), *_first_of_equal(-self.distance_m[::-1], self.time_s[::-1])
-        )
-        return np.asarray((first + last) / 2.0)
+    def time_at_distance(self, distance_m: FloatArray) -> FloatArray:
+        """Times at which distances were reached [s]; the middle of the stop where it stood."""
+        moved = np.diff(self.distance_m) > 0.0
+        arrived, leaving = np.append(True, moved), np.append(moved, True)
+        middle = (self.time_s[arrived] + self.time_s[leaving]) / 2.0
+        return np.interp(distance_m, self.distance_m[arrived], middle)
+
+    def time_at_place(self, distance_m: float) -> float:
+        """`time_at_distance` of one place within the ride [s], looking only at points around it."""
+        way = self.distance_m
+        last = int(way.searchsorted(distance_m, side="right")) - 1  # that is not beyond
+        middle = self._middle_of_stand(last)
+        if last + 1 == len(way):
+            return middle
+        share = (distance_m - way[last]) / (way[last + 1] - way[last])
+        return float(middle + share * (self._middle_of_stand(last + 1) - middle))
+
+    def _middle_of_stand(self, point: int) -> float:
+        """Middle of the time over which it stood where a point is [s]."""
+        place = self.distance_m[point]
+        first = self.distance_m.searchsorted(place)
+        end = self.distance_m.searchsorted(place, side="right")
+        return float(self.time_s[first] + self.time_s[end - 1]) / 2.0
 
     def split(self, time_s: FloatArray) -> Ride:
         """The same ride with points added at the given times, where there are none yet."""
-        inside = (time_s > self.time_s[0]) & (time_s < self.time_s[-1])
-        added = np.setdiff1d(time_s[inside], self.time_s)
+        added = np.unique(time_s[(time_s > self.time_s[0]) & (time_s < self.time_s[-1])])
+        before = np.searchsorted(self.time_s, added)
+        missing = self.time_s[before] != added
+        added, new = added[missing], before[missing] + np.arange(int(missing.sum()))
         if not len(added):
             return self
-        times = np.union1d(self.time_s, added)
-        leg = np.searchsorted(self.time_s, times[1:], side="left") - 1
-        between = {
-            name: np.interp(times, self.time_s, getattr(self, name))
-            for name in ("latitude_deg", "longitude_deg", "distance_m", "speed_m_s", "rider_w")
+        source = np.arange(len(self.time_s) + len(added))
+        source -= np.searchsorted(new, source, side="right")  # of a new point: the one before it
+        at_new = {
+            "time_s": added,
+            "fixed": False,
+            "recorded_height_m": np.nan,
+            **{name: np.interp(added, self.time_s, getattr(self, name)) for name in _BETWEEN},
         }
-        nearest = np.searchsorted(self.time_s, times)
-        new = np.isin(times, added)
-        height = np.where(new, np.nan, self.recorded_height_m[nearest])
-        return replace(
-            self,
-            time_s=times,
-            **between,
-            fixed=~new & self.fixed[nearest],
-            recorded_height_m=height,
-            heading_rad=self.heading_rad[leg],
-            standing=self.standing[leg],
-        )
-
-
-def _first_of_equal(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Points of a rising curve with only the first of each level, so that it can be inverted."""
-    first = np.concatenate([[True], np.diff(x) > 0])
-    return x[first], y[first]
+        points = {name: getattr(self, name)[source] for name in at_new}
+        for name, values in at_new.items():
+            points[name][new] = values
+        legs = {name: getattr(self, name)[source[:-1]] for name in ("heading_rad", "standing")}
+        return replace(self, **points, **legs)

@@ -39,15 +39,16 @@ def smooth_path(
     scale = np.sqrt(mean) / acceleration_sd_m_s2
     left, right = scale / (before * mean), scale / (after * mean)
     centre = -(left + right)
-    bands = np.zeros((3, n))
-    bands[2] = weight
-    bands[2, :-2] += left**2
-    bands[2, 1:-1] += centre**2
-    bands[2, 2:] += right**2
-    bands[1, 1:-1] += left * centre
-    bands[1, 2:] += centre * right
-    bands[0, 2:] = left * right
-    return np.asarray(solveh_banded(bands, path_m * weight[:, None], check_finite=False))
+    bands = np.zeros((3, n), order="F")  # the diagonal and those below it
+    bands[0] = weight
+    bands[0, :-2] += np.square(left)
+    bands[0, 1:-1] += np.square(centre)
+    bands[0, 2:] += np.square(right)
+    bands[1, :-2] = left * centre
+    bands[1, 1:-1] += centre * right
+    bands[2, :-2] = left * right
+    weighted = path_m * weight[:, None]
+    return np.asarray(solveh_banded(bands, weighted, lower=True, check_finite=False))
 
 
 def white_noise_sd(values: FloatArray) -> float:

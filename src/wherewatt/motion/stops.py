@@ -29,10 +29,10 @@ def standing_legs(
     """
     if speed_m_s is not None:
         leg_s = np.diff(time_s)
-        way = np.hypot(*np.diff(path_m, axis=0).T)
-        slept = way < settings.stop_speed_m_s * leg_s
-        slow = (speed_m_s[1:] + speed_m_s[:-1]) / 2.0 < settings.stop_speed_m_s
-        standing = np.where(leg_s > settings.gap_s, slept, slow)
+        standing = (speed_m_s[1:] + speed_m_s[:-1]) / 2.0 < settings.stop_speed_m_s
+        long = np.flatnonzero(leg_s > settings.gap_s)
+        way = np.hypot(*(path_m[long + 1] - path_m[long]).T)
+        standing[long] = way < settings.stop_speed_m_s * leg_s[long]
     else:
         middle = (time_s[1:] + time_s[:-1]) / 2.0
         half = np.maximum(settings.stop_window_s, np.diff(time_s)) / 2.0

@@ -7,9 +7,10 @@ import numpy as np
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.errors import Problem, TrackError, display_name
 from wherewatt.ingest.track import Note, Track
-from wherewatt.motion.fixes import GEOD, CountedWay, held, leg_lengths, spikes, stale_heights
+from wherewatt.motion.fixes import CountedWay, held, spikes, stale_heights
+from wherewatt.motion.geodesy import Legs
 from wherewatt.motion.odometer import measure_legs
-from wherewatt.motion.plane import METRES_PER_DEGREE, local_plane
+from wherewatt.motion.plane import METRES_PER_DEGREE, local_plane, short_way, without_jumps
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.settings import MotionSettings
 from wherewatt.motion.smooth import smooth_path, white_noise_sd
@@ -33,17 +34,17 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
     recorded_from = float(points.time_s[0])
     inside = slice(*_range_of(fix))
     points, fix = points.at(inside), fix[inside]
-    path = _path(points, fix, settings)
     recorded = _recorded_speed(points)
-    east_north = local_plane(path[:, 0], path[:, 1])
-    standing = standing_legs(points.time_s, east_north, recorded, settings)
-    chords = leg_lengths(path[:, 0], path[:, 1])
-    if not np.any(chords[~standing] > 0):
+    counted_m = _counted_legs(points, recorded)
+    latitude, longitude, plane = _path(points, fix, counted_m, settings)
+    standing = standing_legs(points.time_s, plane, recorded, settings)
+    legs = Legs.between(latitude, longitude)
+    chord_m = np.where(standing, 0.0, legs.length_m)
+    if not chord_m.any():
         raise _refuse(track, "no movement", "a ride", "this recording stands still")
-    heading = _headings(path, standing)
-    chord_m = np.where(standing, 0.0, chords)
+    heading = _headings(legs, chord_m > 0.0)
     leg_m, way_notes = measure_legs(
-        points.time_s, chord_m * _arc_over_chord(heading, chord_m), _counted_legs(points)
+        points.time_s, chord_m * _arc_over_chord(heading, chord_m), counted_m
     )
     distance = np.concatenate([[0.0], np.cumsum(leg_m)])
     if distance[-1] < settings.position_slack_m:
@@ -57,8 +58,8 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
         recorded_from_s=recorded_from - float(points.time_s[0]),
         start_unix_ns=(track.start_unix_ns or 0) + round(float(points.time_s[0]) * 1e9),
         time_s=points.time_s - points.time_s[0],
-        latitude_deg=path[:, 0],
-        longitude_deg=path[:, 1],
+        latitude_deg=latitude,
+        longitude_deg=longitude,
         fixed=fix,
         distance_m=distance,
         speed_m_s=speed,
@@ -104,7 +105,7 @@ def _timed_points(track: Track) -> tuple[Track, list[Note]]:
         raise _refuse(
             track, "no positions", "a ride on the road", "an indoor recording cannot be used"
         )
-    points = track.at(np.flatnonzero(timed))
+    points = track if timed.all() else track.at(np.flatnonzero(timed))
     kept = increasing(points.time_s)
     if len(kept) < max(2, 0.1 * len(points.time_s)):
         raise _refuse(
@@ -125,7 +126,7 @@ def _timed_points(track: Track) -> tuple[Track, list[Note]]:
                 f"{counted(lost, 'point')} with a repeated or backward time left out",
             )
         )
-    return points.at(kept), notes
+    return points if len(kept) == len(points) else points.at(kept), notes
 
 
 def _fixes(points: Track, settings: MotionSettings) -> tuple[BoolArray, list[Note]]:
@@ -137,8 +138,8 @@ def _fixes(points: Track, settings: MotionSettings) -> tuple[BoolArray, list[Not
             Note("positions-missing", f"{counted(missing, 'point')} without a position, filled in")
         )
     seen = np.flatnonzero(fix)
-    at = points.at(seen)
-    stale = held(at.time_s, at.latitude_deg, at.longitude_deg, at.speed_m_s, settings)
+    place = points.time_s[seen], points.latitude_deg[seen], points.longitude_deg[seen]
+    stale = held(*place, points.speed_m_s[seen], settings)
     fix[seen[stale]] = False
     if count := int(stale.sum()):
         notes.append(
@@ -147,11 +148,11 @@ def _fixes(points: Track, settings: MotionSettings) -> tuple[BoolArray, list[Not
                 f"{counted(count, 'point')} with an old position while moving, filled in",
             )
         )
-    seen = np.flatnonzero(fix)
-    at = points.at(seen)
+        seen = np.flatnonzero(fix)
+        place = points.time_s[seen], points.latitude_deg[seen], points.longitude_deg[seen]
     speed = _recorded_speed(points)
     way = None if speed is None else CountedWay.of(points.time_s, speed, settings).at(seen)
-    wild = spikes(at.time_s, at.latitude_deg, at.longitude_deg, way, settings)
+    wild = spikes(*place, way, settings)
     fix[seen[wild]] = False
     if count := int(wild.sum()):
         notes.append(
@@ -168,50 +169,53 @@ def _range_of(fix: BoolArray) -> tuple[int, int]:
     return int(seen[0]), int(seen[-1]) + 1
 
 
-def _path(points: Track, fix: BoolArray, settings: MotionSettings) -> FloatArray:
-    """(n, 2) smoothed latitude and longitude [degree], with the gaps between fixes filled in."""
+def _path(
+    points: Track, fix: BoolArray, counted_m: FloatArray | None, settings: MotionSettings
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The way as it probably was, with the gaps between fixes filled in.
+
+    Returns
+    -------
+    (n,) latitude and (n,) longitude [degree], and (n, 2) east and north [m].
+    """
     seen = np.flatnonzero(fix)
-    progress = _progress(points)
-    longitude = np.degrees(np.unwrap(np.radians(points.longitude_deg[seen])))
-    filled = np.column_stack(
-        [
-            np.interp(progress, progress[seen], points.latitude_deg[seen]),
-            np.interp(progress, progress[seen], longitude),
-        ]
-    )
-    plane = local_plane(filled[:, 0], filled[:, 1])
-    noise = np.full(len(fix), min(_position_noise(plane[seen]), settings.position_noise_m))
+    latitude = points.latitude_deg[seen]
+    longitude = without_jumps(points.longitude_deg[seen])
+    if len(seen) < len(fix):
+        progress = _progress(points.time_s, counted_m)
+        latitude = np.interp(progress, progress[seen], latitude)
+        longitude = np.interp(progress, progress[seen], longitude)
+    plane = local_plane(latitude, longitude)
     # A filled-in position is a guess: it guides the path without holding it.
-    noise[~fix] = 10.0 * settings.position_noise_m
+    noise = np.full(len(fix), 10.0 * settings.position_noise_m)
+    noise[seen] = min(_position_noise(plane[seen]), settings.position_noise_m)
     smooth = smooth_path(
         points.time_s, plane, noise, acceleration_sd_m_s2=settings.acceleration_sd_m_s2
     )
-    latitude = filled[0, 0] + smooth[:, 1] / METRES_PER_DEGREE
-    longitude = filled[0, 1] + smooth[:, 0] / (METRES_PER_DEGREE * np.cos(np.radians(filled[:, 0])))
-    return np.column_stack([latitude, (longitude + 180.0) % 360.0 - 180.0])
+    east_deg = smooth[:, 0] / (METRES_PER_DEGREE * np.cos(np.radians(latitude)))
+    north_deg = smooth[:, 1] / METRES_PER_DEGREE
+    return latitude[0] + north_deg, short_way(longitude[0] + east_deg), smooth
 
 
-def _progress(points: Track) -> FloatArray:
+def _progress(time_s: FloatArray, counted_m: FloatArray | None) -> FloatArray:
     """A measure that grows along the ride, to place points between fixes.
 
     The way the device counted, if it did, with a little time so that it always grows.
     """
-    counted = _counted_legs(points)
-    way = np.zeros(len(points.time_s))
-    if counted is not None:
-        way[1:] = np.cumsum(counted)
-    return way + 0.01 * (points.time_s - points.time_s[0])
+    way = np.zeros(len(time_s))
+    if counted_m is not None:
+        way[1:] = np.cumsum(counted_m)
+    return way + 0.01 * (time_s - time_s[0])
 
 
-def _counted_legs(points: Track) -> FloatArray | None:
+def _counted_legs(points: Track, recorded_m_s: FloatArray | None) -> FloatArray | None:
     """(n−1,) way the device counted itself [m]: by its odometer, else by its speed."""
     known = np.isfinite(points.odometer_m)
     if known.mean() > 0.8:
         odometer = np.interp(points.time_s, points.time_s[known], points.odometer_m[known])
         if np.all(np.diff(odometer) >= 0) and odometer[-1] > odometer[0]:
             return np.diff(odometer)
-    recorded = _recorded_speed(points)
-    return None if recorded is None else np.diff(points.time_s) * _means(recorded)
+    return None if recorded_m_s is None else np.diff(points.time_s) * _means(recorded_m_s)
 
 
 def _means(values: FloatArray) -> FloatArray:
@@ -266,12 +270,11 @@ def _point_speeds(
     return np.where(at_rest, 0.0, speed), notes
 
 
-def _headings(path: FloatArray, standing: BoolArray) -> FloatArray:
+def _headings(legs: Legs, moving: BoolArray) -> FloatArray:
     """(n−1,) azimuth of each leg [rad]; while standing, that of the last moving leg."""
-    azimuth = np.asarray(GEOD.inv(path[:-1, 1], path[:-1, 0], path[1:, 1], path[1:, 0])[0])
-    moving = np.flatnonzero(~standing)
-    latest = np.searchsorted(moving, np.arange(len(standing)), side="right") - 1
-    return np.radians(azimuth[moving[np.maximum(latest, 0)]])
+    first = int(np.argmax(moving))
+    latest = np.maximum.accumulate(np.where(moving, np.arange(len(moving)), first))
+    return legs.azimuth_rad[latest]
 
 
 def _arc_over_chord(heading_rad: FloatArray, chord_m: FloatArray) -> FloatArray:
@@ -281,11 +284,11 @@ def _arc_over_chord(heading_rad: FloatArray, chord_m: FloatArray) -> FloatArray:
     sin θ/2 longer; the turn is half of that to the leg before and half of that to the next. Legs
     shorter than the position noise allows say nothing about bends.
     """
-    turn = np.angle(np.exp(1j * np.diff(heading_rad)))
     long = chord_m > _SHORTEST_BEND_M
-    turn = np.where(long[1:] & long[:-1], turn, 0.0)
-    half = np.abs(np.concatenate([[0.0], turn]) + np.concatenate([turn, [0.0]])) / 4.0
-    half = np.minimum(half, np.pi / 4.0)
+    bend = np.flatnonzero(long[1:] & long[:-1])
+    turn = np.zeros(len(chord_m) + 1)
+    turn[bend + 1] = np.radians(short_way(np.degrees(heading_rad[bend + 1] - heading_rad[bend])))
+    half = np.minimum(np.abs(turn[1:] + turn[:-1]) / 4.0, np.pi / 4.0)
     return 1.0 / np.sinc(half / np.pi)
 
 

@@ -14,7 +14,7 @@ from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, nearest_name
 from wherewatt.ingest.place import EXPECTED, Place, parse_place
 from wherewatt.ingest.places import TaggedLine
-from wherewatt.motion.fixes import leg_lengths
+from wherewatt.motion.geodesy import leg_lengths
 from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
 from wherewatt.report.result import RideResult

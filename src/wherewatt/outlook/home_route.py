@@ -10,7 +10,7 @@ from wherewatt.arrays import FloatArray
 from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem
 from wherewatt.ingest.plan import read_plan
-from wherewatt.motion.fixes import leg_lengths
+from wherewatt.motion.geodesy import leg_lengths
 from wherewatt.outlook.course import Course
 from wherewatt.outlook.plans import planned_course
 from wherewatt.report.result import RideResult

@@ -15,7 +15,7 @@ from wherewatt.ingest.plan import Route, read_plan
 from wherewatt.ingest.recording import PLACES_NAME
 from wherewatt.ingest.source import refuse
 from wherewatt.ingest.track import Note
-from wherewatt.motion.fixes import GEOD, leg_lengths
+from wherewatt.motion.geodesy import GEOD, leg_lengths
 from wherewatt.motion.ride import Ride
 from wherewatt.outlook.course import Course
 from wherewatt.outlook.settings import OutlookSettings, ReferenceRide

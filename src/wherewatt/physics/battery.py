@@ -6,7 +6,6 @@ one percent near the top holds more watt-hours than one percent near the bottom.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -119,23 +118,53 @@ def open_circuit(charge: FloatArray | float, cell: Cell = NMC811) -> tuple[Float
     Monotone cubic interpolation of the table (Fritsch and Butland 1984, SIAM J. Sci. Stat. Comput.
     5:300); beyond full and empty its tangents there. So the slope has no jumps.
     """
-    curve, slope = _curve(cell)
-    inside = np.asarray(np.clip(charge, 0.0, 1.0))
-    tilt = np.asarray(slope(inside))
-    return np.asarray(curve(inside)) + tilt * (charge - inside), tilt
+    return _voltage_curve(cell).at(charge)
+
+
+def open_circuits(charge: FloatArray, cells: tuple[Cell, ...]) -> tuple[FloatArray, FloatArray]:
+    """The same of several cells (or differences of cells) at once; arrays (cells, m)."""
+    return _voltage_curves(cells).at(charge)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Curve:
+    """A cubic between the points of a table over [0, 1], and its tangents beyond.
+
+    Parameters
+    ----------
+    x : (k,) places of the points.
+    cubics : (4, …, k − 1) coefficients of powers 3 … 0 of the way from each point; several tables
+        of the same places in between.
+    """
+
+    x: FloatArray
+    cubics: FloatArray
+
+    def at(self, place: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+        """Values and derivatives."""
+        inside = np.minimum(np.maximum(place, 0.0), 1.0)
+        piece = self.x[1:-1].searchsorted(inside, side="right")
+        way = inside - self.x[piece]
+        third, second, first, value = self.cubics[..., piece]
+        slope = (3.0 * third * way + 2.0 * second) * way + first
+        value = ((third * way + second) * way + first) * way + value
+        return value + slope * (place - inside), slope
+
+
+def _interpolated(x: FloatArray, y: FloatArray) -> _Curve:
+    from scipy.interpolate import PchipInterpolator  # slow to import, and few rides need it
+
+    return _Curve(x, np.asarray(PchipInterpolator(x, y).c))
 
 
 @cache
-def _curve(cell: Cell) -> tuple[Callable[[FloatArray], FloatArray], ...]:
+def _voltage_curve(cell: Cell) -> _Curve:
     return _interpolated(CHARGE, cell.open_circuit_v)
 
 
-def _interpolated(x: FloatArray, y: FloatArray) -> tuple[Callable[[FloatArray], FloatArray], ...]:
-    """A table between its points, and its derivative."""
-    from scipy.interpolate import PchipInterpolator  # slow to import, and few rides need it
-
-    curve = PchipInterpolator(x, y)
-    return curve, curve.derivative()
+@cache
+def _voltage_curves(cells: tuple[Cell, ...]) -> _Curve:
+    return _Curve(CHARGE, np.stack([_voltage_curve(cell).cubics for cell in cells], axis=1))
 
 
 def energy_fraction(charge: FloatArray | float, cell: Cell = NMC811) -> FloatArray | float:
@@ -175,14 +204,11 @@ def charge_left(energy: FloatArray | float, cell: Cell = NMC811) -> tuple[FloatA
 
     Beyond empty and full its tangents there; the slope is exact and has no jumps.
     """
-    curve, slope = _charge_curve(cell)
-    inside = np.asarray(np.clip(energy, 0.0, 1.0))
-    tilt = np.asarray(slope(inside))
-    return np.asarray(curve(inside)) + tilt * (energy - inside), tilt
+    return _charge_curve(cell).at(energy)
 
 
 @cache
-def _charge_curve(cell: Cell) -> tuple[Callable[[FloatArray], FloatArray], ...]:
+def _charge_curve(cell: Cell) -> _Curve:
     level, surplus, _ = _surplus_table(cell)
     return _interpolated(level, level + surplus)
 

@@ -21,15 +21,18 @@ def rolling_force(
     coefficient: ArrayLike,
     gravity: float = STANDARD_GRAVITY_M_S2,
 ) -> ArrayLike:
-    """Rolling resistance [N]: coefficient × normal force, on a road of slope `grade` (rise/run)."""
-    return coefficient * mass_kg * gravity * np.cos(np.arctan(grade))
+    """Rolling resistance [N]: coefficient × normal force, on a road of slope `grade` (rise/run).
+
+    The cosine of the slope's angle is 1/√(1 + grade²).
+    """
+    return coefficient * (mass_kg * gravity) / np.sqrt(1.0 + np.square(grade))
 
 
 def gravity_force(
     grade: ArrayLike, *, mass_kg: float, gravity: float = STANDARD_GRAVITY_M_S2
 ) -> ArrayLike:
     """Component of the weight along the road [N], positive uphill."""
-    return mass_kg * gravity * np.sin(np.arctan(grade))
+    return mass_kg * gravity * grade / np.sqrt(1.0 + np.square(grade))
 
 
 def air_force(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wherewatt.arrays import FloatArray
-from wherewatt.motion.plane import METRES_PER_DEGREE
+from wherewatt.motion.plane import METRES_PER_DEGREE, short_way
 from wherewatt.motion.ride import Ride
 from wherewatt.terrain.source import TerrainSource
 
@@ -53,7 +53,7 @@ class MapWindow:
         self, latitude_deg: FloatArray, longitude_deg: FloatArray
     ) -> tuple[FloatArray, FloatArray]:
         """East and north of the middle [m]."""
-        east_deg = _within_half_turn(longitude_deg - self.longitude_deg)
+        east_deg = short_way(longitude_deg - self.longitude_deg)
         north_deg = latitude_deg - self.latitude_deg
         return east_deg * self._metres_per_degree_east, north_deg * METRES_PER_DEGREE
 
@@ -64,7 +64,7 @@ class MapWindow:
         north = (0.5 - (np.arange(rows) + 0.5) / rows) * self.height_m
         latitude = self.latitude_deg + north / METRES_PER_DEGREE
         longitude = self.longitude_deg + east / self._metres_per_degree_east
-        of_columns, of_rows = np.meshgrid(_within_half_turn(longitude), latitude)
+        of_columns, of_rows = np.meshgrid(short_way(longitude), latitude)
         return of_rows, of_columns
 
 
@@ -94,10 +94,10 @@ class Backdrop:
 def window_of(ride: Ride) -> MapWindow:
     """The rectangle that a ride's course is drawn in, with a margin around it."""
     middle_of_longitudes = float(ride.longitude_deg[0])
-    east = _within_half_turn(ride.longitude_deg - middle_of_longitudes)
+    east = short_way(ride.longitude_deg - middle_of_longitudes)
     latitude = float(np.min(ride.latitude_deg) + np.max(ride.latitude_deg)) / 2.0
     longitude = middle_of_longitudes + float(np.min(east) + np.max(east)) / 2.0
-    around = MapWindow(latitude, float(_within_half_turn(np.array(longitude))), 1.0, 1.0)
+    around = MapWindow(latitude, float(short_way(np.array(longitude))), 1.0, 1.0)
     x, y = around.on_plane(ride.latitude_deg, ride.longitude_deg)
     width, height = float(np.ptp(x)), float(np.ptp(y))
     margin = max(_LEAST_MARGIN_M, _MARGIN * max(width, height))
@@ -159,8 +159,3 @@ def hillshade(height_m: FloatArray, cell_m: float) -> FloatArray:
     light = np.sin(_SUN_ELEVATION_RAD) - np.cos(_SUN_ELEVATION_RAD) * towards_sun
     shade = np.clip(light / np.sqrt(1.0 + p * p + q * q), 0.0, 1.0)
     return np.where(known, shade, _FLAT_SHADE)
-
-
-def _within_half_turn(degrees: FloatArray) -> FloatArray:
-    """Angles within ±180°."""
-    return np.asarray((degrees + 180.0) % 360.0 - 180.0)

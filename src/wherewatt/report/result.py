@@ -9,7 +9,7 @@ import numpy as np
 
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.ledger import Ledger
-from wherewatt.arrays import FloatArray
+from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.ingest.recording import Recording
 from wherewatt.ingest.track import Note
 from wherewatt.library import Learned
@@ -79,29 +79,57 @@ class RideResult:
         """
         return _remaining(self)
 
+    def remaining_at(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """(j,) the same at some times [s]; much faster where these are few."""
+        left = np.interp(time_s, self.ride.time_s, _left(self))
+        edge_s = _edge_times(self)
+        behind = np.clip(np.searchsorted(edge_s, time_s), 1, len(edge_s) - 1)
+        edges = np.unique([0, *(behind - 1), *behind])
+        return left, np.interp(time_s, edge_s[edges], _left_sd(self, edges))
+
 
 @lru_cache(maxsize=1)  # many parts of a report show it
 def _remaining(result: RideResult) -> tuple[FloatArray, FloatArray]:
     """See `RideResult.remaining`."""
-    estimate, ride = result.estimate, result.ride
-    used, slopes = _used(estimate)
+    edge_s = _edge_times(result)
+    sd = _left_sd(result, np.arange(len(edge_s)))
+    return _left(result), np.interp(result.ride.time_s, edge_s, sd)
+
+
+def _left(result: RideResult) -> FloatArray:
+    """(n,) share of the energy that remains at the points [1]."""
+    values = result.estimate.values
+    spent = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
+    return np.asarray(values["start_charge"] - spent / values["battery_usable_wh"])
+
+
+def _edge_times(result: RideResult) -> FloatArray:
+    """Times of the edges of the cells [s]."""
+    ride = result.ride
+    return ride.time_s[np.append(result.estimate.cells.first_leg, len(ride.standing))]
+
+
+def _left_sd(result: RideResult, edges: IntArray) -> FloatArray:
+    """(j,) standard deviation of that share at some edges of the cells, in order [1]."""
+    estimate = result.estimate
     values, parameters = estimate.values, estimate.evidence.parameters
-    capacity, start = values["battery_usable_wh"], values["start_charge"]
+    used, slopes = _used(estimate, edges)
+    capacity = values["battery_usable_wh"]
     slope_of = parameters.slopes(estimate.solution.scores)
     gradient = -slopes / capacity
     gradient[:, parameters.index["start_charge"]] += slope_of["start_charge"]
     at_capacity = parameters.index["battery_usable_wh"]
     gradient[:, at_capacity] += used / capacity**2 * slope_of["battery_usable_wh"]
-    variance = np.einsum("ij,jk,ik->i", gradient, estimate.solution.covariance, gradient)
-    cell_time = ride.time_s[np.append(estimate.cells.first_leg, len(ride.standing))]
-    sd = np.interp(ride.time_s, cell_time, np.sqrt(np.maximum(variance, 0.0)))
-    spent = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
-    return start - spent / capacity, sd
+    return estimate.solution.sds(gradient)
 
 
-def _used(estimate: Estimate) -> tuple[FloatArray, FloatArray]:
-    """Energy used at the edges of the cells [Wh], and its derivatives by the unknowns."""
+def _used(estimate: Estimate, edges: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Energy used up to some edges of the cells [Wh], and its derivatives by the unknowns."""
     energy = estimate.cell_energy
-    used = np.concatenate([[0.0], np.cumsum(energy.wh)])
-    slopes = np.vstack([np.zeros(energy.slopes.shape[1]), np.cumsum(energy.slopes, axis=0)])
-    return used, slopes
+    used = np.concatenate([[0.0], np.cumsum(energy.wh)])[edges]
+    slopes = np.zeros((len(edges), energy.slopes.shape[1]))
+    done = 0
+    for row, edge in zip(slopes, edges, strict=True):
+        row += energy.slopes[done:edge].sum(axis=0)
+        done = edge
+    return used, np.cumsum(slopes, axis=0)

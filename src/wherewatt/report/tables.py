@@ -215,9 +215,7 @@ def voltages(taught: Verdict) -> list[dict[str, Any]]:
 @lru_cache(maxsize=1)  # summary and page show it
 def verdict(result: RideResult) -> Verdict:
     """What the ride taught."""
-    remaining, sd = result.remaining
-    at_s, time_s = result.estimate.evidence.shown.time_s, result.ride.time_s
-    left, left_sd = (np.interp(at_s, time_s, values) for values in (remaining, sd))
+    left, left_sd = result.remaining_at(result.estimate.evidence.shown.time_s)
     return verdict_of(result.estimate, left, left_sd)
 
 

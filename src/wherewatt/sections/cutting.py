@@ -13,8 +13,10 @@ from wherewatt.motion.ride import Ride
 from wherewatt.sections import flow, terrain_class
 from wherewatt.sections.places import match_places
 from wherewatt.sections.settings import PlaceSettings, SectionSettings
-from wherewatt.sections.surface import UNTAGGED, Labels, TimedTag, label_legs
+from wherewatt.sections.surface import UNTAGGED, TimedTag, label_legs
 from wherewatt.terrain.profile import Profile
+
+_SAME_M = 1e-6  # edges lie on a grid: which of two anchors is nearer must not hang on rounding
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,41 +73,55 @@ def cut_sections(
     ride = ride.split(np.array([time for tag in tags for time in (tag.start_s, tag.end_s)]))
     terrain_cells, flow_cells, spacing = _grid_labels(ride, profile, settings)
     surface, structure = _surfaces(ride, profile, tags, places, place_settings)
-    ends = ride.time_s[[0, -1]]
-    fixed = np.concatenate([ends, _change_times(ride, [surface, structure])])
-    terrain_times = _edge_times(
-        ride, spacing * _changes(terrain_cells).astype(np.float64), fixed, settings.snap_m
-    )
-    flow_times = _edge_times(
-        ride,
-        spacing * _changes(flow_cells).astype(np.float64),
-        np.concatenate([fixed, terrain_times]),
-        settings.snap_m,
-    )
-    whole = ride.split(np.concatenate([terrain_times, flow_times]))
-    middle = (whole.time_s[1:] + whole.time_s[:-1]) / 2.0
-    old_leg = np.searchsorted(ride.time_s, middle) - 1
-    terrain = _stretch_labels(terrain_cells)[np.searchsorted(terrain_times, middle)]
-    flows = _stretch_labels(flow_cells)[np.searchsorted(flow_times, middle)]
-    return _sections(
-        whole,
-        np.array([str(name) for name in terrain_class.CLASSES], dtype=object)[terrain],
-        np.array([str(name) for name in flow.CLASSES], dtype=object)[flows],
-        surface[old_leg],
-        structure[old_leg],
-    )
+    anchors = np.concatenate([ride.time_s[[0, -1]], surface.edge_s, structure.edge_s])
+    columns: list[_Column] = []
+    for names, cells in ((terrain_class.CLASSES, terrain_cells), (flow.CLASSES, flow_cells)):
+        edge_m = spacing * _changes(cells).astype(np.float64)
+        edge_s = _edge_times(ride, edge_m, anchors, settings.snap_m)
+        columns.append(_Column.of(cells, edge_s, [str(name) for name in names]))
+        anchors = np.concatenate([anchors, edge_s])
+    whole = ride.split(np.concatenate([column.edge_s for column in columns]))
+    return _sections(whole, [*columns, surface, structure])
 
 
-def _sections(
-    ride: Ride, terrain: Labels, flows: Labels, surface: Labels, structure: Labels
-) -> Sections:
-    columns = (terrain, flows, surface, structure)
-    changed = np.zeros(len(terrain), dtype=bool)
-    for labels in columns:
-        changed[1:] |= labels[1:] != labels[:-1]
-    leg_section = np.cumsum(changed)
-    first = np.flatnonzero(np.diff(leg_section, prepend=-1))
-    return Sections(ride, leg_section, *(tuple(labels[first]) for labels in columns))
+@dataclass(frozen=True, slots=True, eq=False)
+class _Column:
+    """A ride cut by one kind of label into stretches.
+
+    Parameters
+    ----------
+    edge_s : (k−1,) times at which one ends and the next begins [s].
+    number : (k,) label of each, by its place among the names.
+    names : the labels there are.
+    """
+
+    edge_s: FloatArray
+    number: IntArray
+    names: Sequence[str]
+
+    @classmethod
+    def of(cls, labels: IntArray, edge_s: FloatArray, names: Sequence[str]) -> _Column:
+        """From a label for each of many pieces and the times at which the label changes."""
+        return cls(edge_s, labels[np.append(0, _changes(labels))], names)
+
+    def of_legs(self, middle_s: FloatArray) -> IntArray:
+        """Label of each leg, by the time of its middle."""
+        first = np.searchsorted(middle_s, self.edge_s, side="right")
+        return np.repeat(self.number, np.diff(first, prepend=0, append=len(middle_s)))
+
+
+def _sections(ride: Ride, columns: Sequence[_Column]) -> Sections:
+    middle = (ride.time_s[1:] + ride.time_s[:-1]) / 2.0
+    numbers = [column.of_legs(middle) for column in columns]
+    changed = np.zeros(len(middle), dtype=bool)
+    for number in numbers:
+        changed[1:] |= number[1:] != number[:-1]
+    first = np.append(0, np.flatnonzero(changed))
+    labels = (
+        tuple(column.names[index] for index in number[first].tolist())
+        for column, number in zip(columns, numbers, strict=True)
+    )
+    return Sections(ride, np.cumsum(changed), *labels)
 
 
 def _grid_labels(
@@ -126,46 +142,58 @@ def _surfaces(
     tags: Sequence[TimedTag],
     places: Sequence[TaggedLine],
     settings: PlaceSettings,
-) -> tuple[Labels, Labels]:
-    """Per leg: hand tags first, then tagged places, then what the height shows or "untagged"."""
-    surface, structure = label_legs(ride, tags)
-    for labels, attribute in ((surface, "surface"), (structure, "structure")):
-        tagged = [place for place in places if getattr(place, attribute)]
-        matched = match_places(ride, tagged, settings)
-        for index in np.unique(matched[matched >= 0]).tolist():
-            labels[(matched == index) & (labels == "")] = getattr(tagged[index], attribute)
-    surface[surface == ""] = UNTAGGED
+) -> tuple[_Column, _Column]:
+    """Hand tags first, then tagged places, then what the height shows or "untagged"."""
+    surfaces, surface = _tagged(ride, "surface", UNTAGGED, tags, places, settings)
+    structures, structure = _tagged(ride, "structure", "", tags, places, settings)
     middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
     for found in profile.structures:
-        here = (middle >= found.start_m) & (middle <= found.end_m)
-        if not (structure[here] != "").any():  # what the user tagged is not doubted
-            structure[here] = found.kind
-    return surface, structure
+        here = slice(
+            int(np.searchsorted(middle, found.start_m, side="left")),
+            int(np.searchsorted(middle, found.end_m, side="right")),
+        )
+        if not structure[here].any():  # what the user tagged is not doubted
+            structures = list(dict.fromkeys([*structures, found.kind]))
+            structure[here] = structures.index(found.kind)
+    return (
+        _Column.of(surface, ride.time_s[_changes(surface)], surfaces),
+        _Column.of(structure, ride.time_s[_changes(structure)], structures),
+    )
+
+
+def _tagged(
+    ride: Ride,
+    attribute: str,
+    absent: str,
+    tags: Sequence[TimedTag],
+    places: Sequence[TaggedLine],
+    settings: PlaceSettings,
+) -> tuple[list[str], IntArray]:
+    """Names, and for each leg the place of its own among them: 0 where nobody tagged it."""
+    near = [place for place in places if getattr(place, attribute)]
+    names = list(dict.fromkeys([absent, *(getattr(tag, attribute) for tag in (*tags, *near))]))
+    number = label_legs(ride, tags, attribute, names)
+    if near:
+        of_place = [names.index(getattr(place, attribute)) for place in near]
+        matched = np.array([*of_place, 0])[match_places(ride, near, settings)]
+        number = np.where(number > 0, number, matched)
+    return names, number
 
 
 def _changes(labels: IntArray) -> IntArray:
     return np.flatnonzero(np.diff(labels)) + 1
 
 
-def _stretch_labels(labels: IntArray) -> IntArray:
-    """Label of each stretch of equal labels."""
-    return labels[np.concatenate([[0], _changes(labels)])]
-
-
-def _change_times(ride: Ride, columns: Sequence[Labels]) -> FloatArray:
-    changed = np.zeros(len(ride.standing) - 1, dtype=bool)
-    for labels in columns:
-        changed |= labels[1:] != labels[:-1]
-    return ride.time_s[1:-1][changed]
-
-
 def _edge_times(
     ride: Ride, edges_m: FloatArray, anchors_s: FloatArray, reach_m: float
 ) -> FloatArray:
     """Times of edges given by distance [s]: on arrival there, or at an anchor within reach."""
-    rising = np.concatenate([[True], np.diff(ride.distance_m) > 0])
+    rising = np.append(True, np.diff(ride.distance_m) > 0)
     arrival = np.interp(edges_m, ride.distance_m[rising], ride.time_s[rising])
+    anchors_s = np.sort(anchors_s)
     anchors_m = np.interp(anchors_s, ride.time_s, ride.distance_m)
-    nearest = np.argmin(np.abs(edges_m[:, None] - anchors_m), axis=1)
-    close = np.abs(anchors_m[nearest] - edges_m) <= reach_m
+    after = np.clip(np.searchsorted(anchors_m, edges_m), 1, len(anchors_m) - 1)
+    back, ahead = edges_m - anchors_m[after - 1], anchors_m[after] - edges_m
+    nearest = np.where(back <= ahead + _SAME_M, after - 1, after)
+    close = np.minimum(np.abs(back), np.abs(ahead)) <= reach_m + _SAME_M
     return np.maximum.accumulate(np.where(close, anchors_s[nearest], arrival))

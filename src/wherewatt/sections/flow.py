@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from enum import StrEnum
 
 import numpy as np
@@ -32,16 +31,11 @@ def flow_labels(ride: Ride, cells: int, spacing_m: float, settings: SectionSetti
     creeps, counts as the part of a stop that its share of the kinetic energy is. Stops at the very
     start and end, and long breaks, say nothing about traffic.
     """
-    stops = np.zeros(cells)
+    where_m, weight = _stops(ride, settings)
     total_m = ride.distance_m[-1]
-    events = [
-        (stop.distance_m, 1.0)
-        for stop in ride.stops
-        if stop.end_s - stop.start_s <= settings.longest_traffic_stop_s
-    ]
-    for where_m, weight in [*events, *_slow_downs(ride, settings)]:
-        if settings.approach_m < where_m < total_m - settings.approach_m:
-            stops[min(cells - 1, int(where_m / spacing_m))] += weight
+    told = (where_m > settings.approach_m) & (where_m < total_m - settings.approach_m)
+    cell = np.minimum(where_m[told] / spacing_m, cells - 1).astype(np.intp)
+    stops = np.bincount(cell, weights=weight[told], minlength=cells).astype(np.float64)
     rates = np.array([settings.steady_stops_per_km, settings.stops_per_km]) / 1000.0
     cost = rates * spacing_m - stops[:, None] * np.log(rates * spacing_m)
     cost[[0, -1], 1] += settings.flow_change  # before and after the ride nothing stops and goes
@@ -51,24 +45,42 @@ def flow_labels(ride: Ride, cells: int, spacing_m: float, settings: SectionSetti
     return _with_approach(labels, max(1, round(settings.approach_m / spacing_m)))
 
 
-def _slow_downs(ride: Ride, settings: SectionSettings) -> list[tuple[float, float]]:
-    """Where the brakes took most of the speed, short of a stop, and their share of its energy."""
-    speed = ride.speed_m_s
-    moving = np.concatenate([[True], ~ride.standing])
-    usual = float(np.median(speed[moving]))
+def _stops(ride: Ride, settings: SectionSettings) -> tuple[FloatArray, FloatArray]:
+    """Where it stopped or nearly did [m], and how much of a stop each was."""
+    where_m = np.array([stop.distance_m for stop in ride.stops])
+    lasted_s = np.array([stop.end_s - stop.start_s for stop in ride.stops])
+    traffic = where_m[lasted_s <= settings.longest_traffic_stop_s]
+    slow_m, share = _slow_downs(ride, where_m, settings)
+    return np.append(traffic, slow_m), np.append(np.ones(len(traffic)), share)
+
+
+def _slow_downs(
+    ride: Ride, stops_m: FloatArray, settings: SectionSettings
+) -> tuple[FloatArray, FloatArray]:
+    """Where the brakes took most of the speed, short of a stop [m], and their share of its energy.
+
+    Parameters
+    ----------
+    stops_m : (s,) where it stopped, rising [m].
+    """
+    speed, way_m = ride.speed_m_s, ride.distance_m
+    usual = float(np.median(speed[np.append(True, ~ride.standing)]))
     turns = turning_points(speed, 0.5 * usual)
-    where = np.array([stop.distance_m for stop in ride.stops])
-    events = []
-    for high, low in itertools.pairwise(turns.tolist()):
-        lost = 1.0 - (speed[low] / max(speed[high], 1e-9)) ** 2
-        fast = speed[high:low] >= 0.9 * speed[high]
-        onset = high + int(np.max(np.flatnonzero(fast), initial=0))
-        braking_s = ride.time_s[low] - ride.time_s[onset]
-        braked = speed[onset] - speed[low] >= settings.braking_m_s2 * braking_s
-        near_stop = np.any(np.abs(where - ride.distance_m[low]) <= settings.approach_m)
-        if lost >= settings.least_braked_share and braked and not near_stop:
-            events.append((float(ride.distance_m[low]), float(lost)))
-    return events
+    lost = 1.0 - np.square(speed[turns[1:]] / np.maximum(speed[turns[:-1]], 1e-9))
+    low_m = way_m[turns[1:]]
+    before = np.searchsorted(stops_m, low_m - settings.approach_m, side="left")
+    alone = before == np.searchsorted(stops_m, low_m + settings.approach_m, side="right")
+    much = np.flatnonzero(alone & (lost >= settings.least_braked_share))
+    braked = [at for at in much.tolist() if _braked(ride, turns[at], turns[at + 1], settings)]
+    return low_m[braked], lost[braked]
+
+
+def _braked(ride: Ride, high: int, low: int, settings: SectionSettings) -> bool:
+    """Whether speed was lost by braking, between two points, and not by climbing or coasting."""
+    speed = ride.speed_m_s[high : low + 1]
+    onset = int(np.flatnonzero(speed[:-1] >= 0.9 * speed[0])[-1])  # the last near the highest
+    braking_s = ride.time_s[low] - ride.time_s[high + onset]
+    return bool(speed[onset] - speed[-1] >= settings.braking_m_s2 * braking_s)
 
 
 def _without_single_stops(labels: IntArray, stops: FloatArray) -> IntArray:

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from wherewatt.arrays import FloatArray, IntArray
-from wherewatt.motion.plane import METRES_PER_DEGREE
+from wherewatt.motion.plane import METRES_PER_DEGREE, short_way, without_jumps
 from wherewatt.motion.ride import Ride
 
 
@@ -62,7 +62,7 @@ class Steps:
     @classmethod
     def along(cls, ride: Ride, distance_m: FloatArray, origin_deg: float) -> Steps:
         """Steps of a ride at the given distances."""
-        longitude = np.degrees(np.unwrap(np.radians(short_way(ride.longitude_deg - origin_deg))))
+        longitude = without_jumps(short_way(ride.longitude_deg - origin_deg))
         place = np.column_stack(
             [
                 np.interp(distance_m, ride.distance_m, longitude),
@@ -97,11 +97,6 @@ class Nearby:
     def distance_m(self) -> FloatArray:
         """Distance between step and piece [m]."""
         return np.hypot(self.aside_m, self.beyond_m)
-
-
-def short_way(degrees: FloatArray) -> FloatArray:
-    """Differences of longitude, the short way round [degree]."""
-    return (degrees + 180.0) % 360.0 - 180.0
 
 
 def find_nearby(steps: Steps, pieces: Pieces, reach_m: float) -> Nearby:

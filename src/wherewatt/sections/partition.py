@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+
 import numpy as np
 
 from wherewatt.arrays import FloatArray, IntArray
+
+# Cells of a part that is decoded beside the others: more than the labels of a cell depend on.
+_PART_CELLS = 192
 
 
 def best_labels(cost: FloatArray, *, change: float, shortest: int) -> IntArray:
@@ -23,44 +28,72 @@ def best_labels(cost: FloatArray, *, change: float, shortest: int) -> IntArray:
 
     Returns
     -------
-    (k,) label of each cell.
+    (k,) label of each cell; of equally good ones, those that change earlier.
     """
     cells, labels = cost.shape
-    shortest = max(1, min(shortest, cells))
-    total = np.concatenate([np.zeros((1, labels)), np.cumsum(cost, axis=0)])
-    best = total[: shortest + 1].tolist()  # of a labelling whose last stretch is complete
-    came_from = [[-1] * labels for _ in best]  # label before; −1: went on
-    # Plain numbers: for so few labels an array costs more than what is done with it.
-    steps, sums = cost.tolist(), total.tolist()
-    for end in range(shortest + 1, cells + 1):
-        start = end - shortest
-        others = _cheapest_others(best[start])
-        best.append([])
-        came_from.append([])
-        for label, other in enumerate(others):
-            go_on = best[end - 1][label] + steps[end - 1][label]
-            fresh = best[start][other] + change + sums[end][label] - sums[start][label]
-            changed = fresh < go_on and other != label
-            best[end].append(fresh if changed else go_on)
-            came_from[end].append(other if changed else -1)
-    return _trace_back(best, came_from, shortest)
+    shortest = max(1, shortest)
+    if cells <= shortest or labels == 1:
+        return np.full(cells, int(np.argmin(cost.sum(axis=0))), dtype=np.intp)
+    # In multiples of a unit so large that all sums are exact: then equal costs are seen to be so.
+    unit = np.spacing(8.0 * (np.abs(cost).sum() + change))
+    spent = unit * np.cumsum(np.rint(cost.T / unit), axis=1)
+    return _trace_back(_headway(spent, unit * np.rint(change / unit), shortest), spent, shortest)
 
 
-def _cheapest_others(values: list[float]) -> list[int]:
-    """For each label the cheapest other one; itself if there is no other."""
-    order = sorted(range(len(values)), key=values.__getitem__)
-    second = order[1 % len(order)]
-    return [second if label == order[0] else order[0] for label in range(len(order))]
+def _headway(spent: FloatArray, change: float, shortest: int) -> FloatArray:
+    """(c, k) least cost up to a cell in a complete stretch of a label, less what is `spent` on it.
+
+    What is `spent` on a label is what all cells so far would have cost with it. So going on with
+    a label leaves the headway as it is: it only ever falls, and where it does, a stretch has
+    become complete that was worth its change.
+
+    Parts of the ride are decoded side by side: first as if a ride began with each of them, then
+    again from where the part before ended, until all end as they did. What was long ago soon
+    shifts all labels alike, so the second time is mostly the last.
+    """
+    labels, cells = spent.shape
+    part = shortest * max(1, _PART_CELLS // shortest)
+    parts = -(-(cells - shortest) // part)
+    rows = np.arange(shortest + part)[:, None] + part * np.arange(parts)
+    sums = np.ascontiguousarray(spent[:, np.minimum(rows, cells - 1)].transpose(1, 0, 2))
+    found = np.zeros(sums.shape)  # by cell of a part, label and part
+    for _ in range(parts):  # each time one more is right for sure
+        _decode(found, sums, change, shortest)
+        shift = np.concatenate([[0.0], np.min(found[-1, :, :-1], axis=0)])
+        before = np.concatenate([found[:shortest, :, :1], found[-shortest:, :, :-1]], axis=2)
+        if np.array_equal(before - shift, found[:shortest]):
+            break
+        found[:shortest] = before - shift
+    found += np.cumsum(shift)
+    later = found[shortest:].transpose(1, 2, 0).reshape(labels, -1)
+    return np.concatenate([found[:shortest, :, 0].T, later], axis=1)[:, :cells]
 
 
-def _trace_back(best: list[list[float]], came_from: list[list[int]], shortest: int) -> IntArray:
-    end = len(best) - 1
-    label = int(np.argmin(best[end]))
-    result = np.empty(end, dtype=np.intp)
-    while end > 0:
-        before = came_from[end][label]
-        step = 1 if before < 0 else shortest
-        result[end - step : end] = label
-        end -= step
-        label = label if before < 0 else before
+def _decode(found: FloatArray, sums: FloatArray, change: float, shortest: int) -> None:
+    """Fill in the headway of parts from their first `shortest` cells on, as many at a time.
+
+    A change is decided that many cells before its stretch is complete, so within a block of them
+    nothing depends on the block.
+    """
+    labels = sums.shape[1]
+    others = (np.arange(labels) + np.arange(1, labels)[:, None]) % labels
+    for at in range(shortest, len(sums), shortest):
+        before = slice(at - shortest, at)
+        least = (found[before] + sums[before])[:, others].min(axis=1)
+        fresh = least + change - sums[before]
+        np.minimum(fresh[0], found[at - 1], out=fresh[0])
+        np.minimum.accumulate(fresh, axis=0, out=found[at : at + shortest])
+
+
+def _trace_back(headway: FloatArray, spent: FloatArray, shortest: int) -> IntArray:
+    total = headway + spent
+    falls = [(1 + np.flatnonzero(row[1:] < row[:-1])).tolist() for row in headway]
+    result = np.empty(headway.shape[1], dtype=np.intp)
+    end, label = len(result) - 1, int(total[:, -1].argmin())
+    while latest := bisect_right(falls[label], end):
+        before = falls[label][latest - 1] - shortest
+        result[before + 1 : end + 1] = label
+        total[label, before] = np.inf  # a change is to another one
+        end, label = before, int(total[:, before].argmin())
+    result[: end + 1] = label
     return result

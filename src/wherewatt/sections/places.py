@@ -44,6 +44,8 @@ def at_structures(
 ) -> BoolArray:
     """True at those times [s] at which the ride runs along a place tagged with a structure."""
     structures = [place for place in places if place.structure]
+    if not structures:
+        return np.zeros(len(time_s), dtype=bool)
     along = match_places(ride, structures, settings) >= 0
     return np.asarray(along[np.searchsorted(ride.time_s[1:-1], time_s)])
 

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
-from wherewatt.arrays import FloatArray
+from wherewatt.arrays import IntArray
 from wherewatt.errors import Problem, SideFileError
 from wherewatt.ingest.tags import SurfaceTag
 from wherewatt.motion.locate import Locator
@@ -17,7 +16,6 @@ from wherewatt.motion.ride import Ride
 
 UNTAGGED = "untagged"
 END_REACH_M = 60.0  # distances are spoken to a tenth of a kilometre or mile
-Labels = npt.NDArray[np.object_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,15 +89,22 @@ def _overlaps(placed: list[tuple[TimedTag, int]], source: str) -> list[Problem]:
     return problems
 
 
-def label_legs(ride: Ride, tags: Sequence[TimedTag]) -> tuple[Labels, Labels]:
-    """Surface ("" where untagged) and structure of each leg of a ride split at the tags' edges."""
-    middle: FloatArray = (ride.time_s[1:] + ride.time_s[:-1]) / 2.0
-    surface = np.full(len(middle), "", dtype=object)
-    structure = np.full(len(middle), "", dtype=object)
-    for tag in tags:
-        inside = (middle >= tag.start_s) & (middle < tag.end_s)
-        if tag.surface:
-            surface[inside] = tag.surface
-        if tag.structure:
-            structure[inside] = tag.structure
-    return surface, structure
+def label_legs(
+    ride: Ride, tags: Sequence[TimedTag], attribute: str, names: Sequence[str]
+) -> IntArray:
+    """(n−1,) place among the names of what tags say of each leg; 0 where they say nothing.
+
+    Parameters
+    ----------
+    ride : the ride, split at the tags' edges.
+    tags : tags that do not overlap.
+    attribute : "surface" or "structure".
+    names : all that tags may say; the first stands for nothing.
+    """
+    middle = (ride.time_s[1:] + ride.time_s[:-1]) / 2.0
+    edges = [(tag.start_s, tag.end_s) for tag in tags]
+    number = np.zeros(len(middle), dtype=np.intp)
+    for tag, (first, end) in zip(tags, np.searchsorted(middle, edges).tolist(), strict=True):
+        if name := getattr(tag, attribute):
+            number[first:end] = names.index(name)
+    return number

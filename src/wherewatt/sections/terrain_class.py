@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from enum import StrEnum
 
 import numpy as np
@@ -54,9 +53,7 @@ def terrain_labels(
 
 def _without_low_ones(labels: IntArray, height_m: FloatArray, least_m: float) -> IntArray:
     """Climbs and descents of too little height are flat."""
-    result = labels.copy()
-    edges = np.concatenate([[0], np.flatnonzero(np.diff(labels)) + 1, [len(labels)]])
-    for first, end in itertools.pairwise(edges):
-        if abs(height_m[end] - height_m[first]) < least_m:
-            result[first:end] = 0
-    return result
+    first = np.flatnonzero(np.diff(labels, prepend=-1))
+    end = np.append(first[1:], len(labels))
+    high = np.abs(height_m[end] - height_m[first]) >= least_m
+    return np.repeat(np.where(high, labels[first], 0), end - first)

@@ -22,19 +22,40 @@ def turning_points(height_m: FloatArray, threshold_m: float) -> IntArray:
     threshold_m : least difference between two turning points within the ride [m].
     """
     bends = np.flatnonzero(np.diff(np.sign(_without_levels(height_m)))) + 1
+    bends = _without_ripples(
+        np.concatenate([[0], bends, [len(height_m) - 1]]), height_m, threshold_m
+    )
     turns, low, high, rising = [0], 0, 0, 0
-    for index in [*bends.tolist(), len(height_m) - 1]:
-        low = index if height_m[index] < height_m[low] else low
-        high = index if height_m[index] > height_m[high] else high
-        if rising >= 0 and height_m[high] - height_m[index] >= threshold_m:
-            turns, low, rising = _turned(turns, high), index, -1
-        elif rising <= 0 and height_m[index] - height_m[low] >= threshold_m:
-            turns, high, rising = _turned(turns, low), index, 1
+    lowest = highest = float(height_m[0])
+    for index, height in zip(bends[1:].tolist(), height_m[bends[1:]].tolist(), strict=True):
+        if height < lowest:
+            low, lowest = index, height
+        if height > highest:
+            high, highest = index, height
+        if rising >= 0 and highest - height >= threshold_m:
+            turns, low, lowest, rising = _turned(turns, high), index, height, -1
+        elif rising <= 0 and height - lowest >= threshold_m:
+            turns, high, highest, rising = _turned(turns, low), index, height, 1
         if rising > 0:
-            low = index
+            low, lowest = index, height
         elif rising < 0:
-            high = index
+            high, highest = index, height
     return np.array(_turned(turns, len(height_m) - 1), dtype=np.intp)
+
+
+def _without_ripples(bends: IntArray, height_m: FloatArray, threshold_m: float) -> IntArray:
+    """Bends without pairs of less than the threshold that lie within the steps around them.
+
+    They reach neither higher nor lower than what is around, so they turn nothing.
+    """
+    while True:
+        step = np.abs(np.diff(height_m[bends]))
+        within = (step[1:-1] < np.minimum(step[:-2], step[2:])) & (step[1:-1] < threshold_m)
+        if not within.any():
+            return bends
+        kept = np.ones(len(bends), dtype=bool)
+        kept[1:-2][within] = kept[2:-1][within] = False
+        bends = bends[kept]
 
 
 def _turned(turns: list[int], index: int) -> list[int]:

@@ -13,12 +13,13 @@ import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.ingest.track import Note
-from wherewatt.terrain.model import Noise, Observed, Solution, solve
+from wherewatt.terrain.model import Noise, Observed
 from wherewatt.terrain.nodes import Nodes
 from wherewatt.terrain.noise import expected_noise, likeliest_noise
 from wherewatt.terrain.profile import Profile
 from wherewatt.terrain.revisits import first_visits, without
 from wherewatt.terrain.settings import TerrainSettings
+from wherewatt.terrain.solution import Solution, solve
 from wherewatt.terrain.source import TerrainSample
 from wherewatt.terrain.structures import Structure, find_structures
 from wherewatt.text import counted
@@ -65,13 +66,16 @@ def _with_structures(
     nodes: Nodes, observed: Observed, expected: Noise, settings: TerrainSettings
 ) -> tuple[Solution, tuple[Structure, ...]]:
     """The profile, and the structures at which it leaves the terrain."""
-    solution, visit = _fitted(observed, expected, first_visits(nodes, settings), settings)
+    visit = first_visits(nodes, settings)
+    noise = likeliest_noise(_tile_once(observed, visit), expected, settings)
+    solution, visit = _tied(observed, noise, visit, settings)
     if not (observed.has_tile and observed.has_recording):
         return solution, ()
     structures = find_structures(observed, solution, visit, settings)
     if structures:
         off = observed.off_ground(_inside(nodes, structures))
-        solution, _ = _fitted(off, expected, visit, settings)
+        noise = likeliest_noise(_tile_once(off, visit), expected, settings, noise)
+        solution, _ = _tied(off, noise, visit, settings)
     return solution, structures
 
 
@@ -86,14 +90,13 @@ def _level(
     )
 
 
-def _fitted(
-    observed: Observed, expected: Noise, visit: IntArray, settings: TerrainSettings
+def _tied(
+    observed: Observed, noise: Noise, visit: IntArray, settings: TerrainSettings
 ) -> tuple[Solution, IntArray]:
-    """The profile at the likeliest noise levels, and the visits that did not contradict it.
+    """The profile, the same at every visit, and the visits that did not contradict it.
 
     Where two visits are at different heights, one road passes over the other.
     """
-    noise = likeliest_noise(_tile_once(observed, visit), expected, settings)
     while True:
         once = _tile_once(observed, visit)
         solution = solve(once, noise, unruly_walk_per_root_m=settings.unruly_walk_per_root_m)

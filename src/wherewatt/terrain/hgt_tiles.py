@@ -83,9 +83,10 @@ class HgtTiles:
                 break
             left &= (latitude == south) | (not back_south)
             left &= (longitude == west) | (not back_west)
-            at = np.flatnonzero(left)
-            corners = south[at] - back_south, west[at] - back_west
-            sample.write(at, self._by_corner(latitude[at], longitude[at], *corners))
+            if left.any():
+                at = np.flatnonzero(left)
+                corners = south[at] - back_south, west[at] - back_west
+                sample.write(at, self._by_corner(latitude[at], longitude[at], *corners))
         return sample
 
     def _by_corner(
@@ -123,8 +124,8 @@ class HgtTiles:
 
 
 def _different(south: FloatArray, west: FloatArray) -> list[tuple[int, int]]:
-    """The different ones of some corners."""
-    if len(south) and np.all(south == south[0]) and np.all(west == west[0]):
-        return [(int(south[0]), int(west[0]))]  # by far the most frequent case
-    pairs = set(zip(south.tolist(), west.tolist(), strict=True))
+    """The different ones of some corners; along a ride they rarely change."""
+    changed = (south[1:] != south[:-1]) | (west[1:] != west[:-1])
+    at = np.concatenate([np.arange(min(1, len(south))), np.flatnonzero(changed) + 1])
+    pairs = set(zip(south[at].tolist(), west[at].tolist(), strict=True))
     return sorted((int(corner[0]), int(corner[1])) for corner in pairs)

@@ -70,20 +70,29 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
     at_datum = np.rint(datums / at[1]).astype(np.intp)
     points[at_datum] = 0.0  # heights of both datums meet here
     heights = np.bincount(node, weights=ride.recorded_height_m[moving], minlength=count)
-    longitude = np.degrees(np.unwrap(np.radians(ride.longitude_deg)))
-    east = np.interp(at, ride.distance_m, longitude)
+    set_anew = np.zeros(count - 1, dtype=bool)
+    set_anew[at_datum[at_datum < count - 1]] = True
     return Nodes(
         distance_m=at,
         time_s=ride.time_at_distance(at),
         latitude_deg=np.interp(at, ride.distance_m, ride.latitude_deg),
-        longitude_deg=(east + 180.0) % 360.0 - 180.0,
+        longitude_deg=_longitude_at(at, ride),
         placed=_near_fixes(at, ride.distance_m[ride.fixed], settings.longest_line_m),
         recorded_m=np.divide(heights, points, out=np.full(count, np.nan), where=points > 0),
         count=points,
         noise_m=max(_LEAST_NOISE_M, white_noise_sd(ride.recorded_height_m[moving])),
         left_out=int(np.isfinite(ride.recorded_height_m).sum() - believed.sum()),
-        new_datum=np.isin(np.arange(count - 1), at_datum),
+        new_datum=set_anew,
     )
+
+
+def _longitude_at(at: FloatArray, ride: Ride) -> FloatArray:
+    """(k,) longitude at distances from the start, within ±180° [degree]."""
+    longitude = ride.longitude_deg
+    if np.ptp(longitude) < 180.0:
+        return np.interp(at, ride.distance_m, longitude)
+    turned = np.unwrap(longitude, period=360.0)
+    return (np.interp(at, ride.distance_m, turned) + 180.0) % 360.0 - 180.0
 
 
 def believed_heights(

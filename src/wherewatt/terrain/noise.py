@@ -2,25 +2,29 @@
 
 A phone, a barometer and a terrain tile err differently, and every ride differs. Four levels are
 chosen as the most probable ones given both heights, with everything else integrated out (the
-marginal likelihood of the model times a log-normal prior).
+marginal likelihood of the model times a log-normal prior). Some 30 km tell them well enough, so
+longer rides are looked at in some stretches only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from wherewatt.arrays import FloatArray
-from wherewatt.terrain.model import Noise, Observed, solve
+from wherewatt.arrays import BoolArray, FloatArray
+from wherewatt.terrain.likelihood import LEVELS, Likelihood
+from wherewatt.terrain.model import Noise, Observed
 from wherewatt.terrain.settings import TerrainSettings
 
-_SWEEPS = 3
-_STEP = 0.7  # of a logarithm, halved with each sweep
 _FARTHEST = 4.0  # spreads of the prior
 _FEWEST_NODES = 20
 _THIN_M = 20.0  # spacing of the grid on which levels are compared
+_MOST_NODES = 1600  # of that grid
+_STRETCHES = 4  # … in so many pieces, if the ride is longer
+_MOST_STEPS = 8
+_LEAST_GAIN = 0.5  # of log-likelihood: a standard deviation; a step that promises less is the last
+_LONGEST_STEP = 1.0  # of a logarithm
 
 
 def expected_noise(noise_m: float, post_spacing_m: float, settings: TerrainSettings) -> Noise:
@@ -41,11 +45,15 @@ def expected_noise(noise_m: float, post_spacing_m: float, settings: TerrainSetti
     )
 
 
-def likeliest_noise(observed: Observed, expected: Noise, settings: TerrainSettings) -> Noise:
-    """The most probable levels, by a search along one after the other."""
-    step = min(round(_THIN_M / observed.spacing_m), len(observed) // _FEWEST_NODES)
-    # Thinning would mix heights on either side of a new datum.
-    thin = observed.thinned(1 if observed.new_datum.any() else max(1, step))
+def likeliest_noise(
+    observed: Observed, expected: Noise, settings: TerrainSettings, start: Noise | None = None
+) -> Noise:
+    """The most probable levels.
+
+    Parameters
+    ----------
+    start : levels from which the search sets out; the expected ones without any.
+    """
     spreads = np.array(
         [
             settings.grade_walk_spread,
@@ -56,56 +64,78 @@ def likeliest_noise(observed: Observed, expected: Noise, settings: TerrainSettin
     )
     if not observed.has_tile:
         spreads[2] = 0.0  # nothing to compare with: what wanders and what climbs looks alike
-    free = spreads > 0
-    farthest = _FARTHEST * spreads
+    likelihood = Likelihood.of(_stretches(observed), expected, settings.unruly_walk_per_root_m)
+    logs = np.zeros(len(spreads)) if start is None else _logs(start, expected)
+    return _scaled(expected, _highest(likelihood, spreads, logs))
 
-    def score(logs: FloatArray) -> float:
-        prior = -0.5 * float(np.sum(np.square(logs[free] / spreads[free])))
-        levels = _scaled(expected, np.clip(logs, -farthest, farthest))
-        found = solve(thin, levels, unruly_walk_per_root_m=settings.unruly_walk_per_root_m)
-        return found.log_likelihood + prior
 
-    logs = _highest(score, np.flatnonzero(free).tolist(), np.zeros(len(spreads)))
-    return _scaled(expected, np.clip(logs, -farthest, farthest))
+def _stretches(observed: Observed) -> list[Observed]:
+    """What levels are compared on: a coarser grid, and of a long ride some stretches."""
+    step = min(round(_THIN_M / observed.spacing_m), len(observed) // _FEWEST_NODES)
+    # Thinning would mix heights on either side of a new datum.
+    thin = observed.thinned(1 if observed.new_datum.any() else max(1, step))
+    if len(thin) <= _MOST_NODES:
+        return [thin]
+    length = _MOST_NODES // _STRETCHES
+    starts = np.linspace(0, len(thin) - length, _STRETCHES).astype(int)
+    return [thin.between(start, start + length) for start in starts.tolist()]
 
 
 def _scaled(noise: Noise, logs: FloatArray) -> Noise:
-    grade, tile, wander, white = np.exp(logs)
+    grade, tile, wander, white = np.exp(logs).tolist()
     return replace(
         noise,
-        grade_walk_per_root_m=noise.grade_walk_per_root_m * float(grade),
-        tile_sd_m=noise.tile_sd_m * float(tile),
-        wander_sd_m=noise.wander_sd_m * float(wander),
-        recorded_white_m=noise.recorded_white_m * float(white),
+        grade_walk_per_root_m=noise.grade_walk_per_root_m * grade,
+        tile_sd_m=noise.tile_sd_m * tile,
+        wander_sd_m=noise.wander_sd_m * wander,
+        recorded_white_m=noise.recorded_white_m * white,
     )
 
 
-def _highest(
-    score: Callable[[FloatArray], float], axes: list[int], start: FloatArray
-) -> FloatArray:
-    """A place of high score: parabolas along one axis after the other."""
-    place, best = start.copy(), score(start)
-    for sweep in range(_SWEEPS):
-        for axis in axes:
-            place, best = _along(score, place, best, axis, _STEP / 2.0**sweep)
-    return place
+def _logs(noise: Noise, expected: Noise) -> FloatArray:
+    return np.log(_levels(noise) / _levels(expected))
 
 
-def _along(
-    score: Callable[[FloatArray], float], place: FloatArray, best: float, axis: int, step: float
-) -> tuple[FloatArray, float]:
-    """The best of a parabola through three places along an axis, and those three."""
+def _levels(noise: Noise) -> FloatArray:
+    return np.array(
+        [
+            noise.grade_walk_per_root_m,
+            noise.tile_sd_m,
+            noise.wander_sd_m,
+            noise.recorded_white_m,
+        ]
+    )
 
-    def at(shift: float) -> FloatArray:
-        moved = place.copy()
-        moved[axis] += shift
-        return moved
 
-    below, above = score(at(-step)), score(at(step))
-    bend = below - 2.0 * best + above
-    shift = 2.0 * step * float(np.sign(above - below))
-    if bend < 0:
-        shift = float(np.clip(0.5 * step * (below - above) / bend, -2.0 * step, 2.0 * step))
-    tried = [(score(at(shift)), shift), (best, 0.0), (below, -step), (above, step)]
-    highest, chosen = max(tried)
-    return at(chosen), highest
+def _highest(likelihood: Likelihood, spreads: FloatArray, start: FloatArray) -> FloatArray:
+    """The place of highest posterior, by Newton's steps within what the prior allows.
+
+    A step that leads down is halved. The search ends when the next step will promise next to
+    nothing: promises shrink from step to step at least as they did last.
+    """
+    farthest = _FARTHEST * spreads
+    precision = np.divide(1.0, np.square(spreads), out=np.zeros(LEVELS), where=spreads > 0)
+    place, best, trial, slope, before = start, -np.inf, start, np.zeros(LEVELS), 0.0
+    for _ in range(_MOST_STEPS):
+        here = likelihood.at(trial)
+        height = here.log_likelihood - 0.5 * float(precision @ trial**2)
+        if height >= best:
+            place, best = trial, height
+            slope = likelihood.slope(here) - precision * place
+            free = (spreads > 0) & ((np.abs(place) < farthest) | (slope * place < 0))
+            step = _step(slope, likelihood.information(here) + np.diag(precision), free)
+            trial = np.clip(place + step, -farthest, farthest)
+        else:
+            trial = (place + trial) / 2.0
+        promise = 0.5 * float(slope @ (trial - place))
+        if promise * min(1.0, promise / (before or promise or 1.0)) < _LEAST_GAIN:
+            break
+        before = promise
+    return trial
+
+
+def _step(slope: FloatArray, information: FloatArray, free: BoolArray) -> FloatArray:
+    """Newton's step along the free axes, of bounded length."""
+    step = np.zeros(len(slope))
+    step[free] = np.linalg.solve(information[np.ix_(free, free)], slope[free])
+    return step / max(1.0, float(np.abs(step).max()) / _LONGEST_STEP)

@@ -9,8 +9,8 @@ import numpy as np
 from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.ingest.track import Note
 from wherewatt.terrain.ascent import ascent_and_descent
-from wherewatt.terrain.model import HEIGHT, STATES, Solution
 from wherewatt.terrain.nodes import Nodes
+from wherewatt.terrain.solution import Solution
 from wherewatt.terrain.structures import Structure
 
 
@@ -72,10 +72,7 @@ class Profile:
 
     def covariance_at(self, distance_m: FloatArray) -> FloatArray:
         """(j, j) covariance of the height at j distances [m²], correlations kept."""
-        nearest = self.nodes.nearest(distance_m)
-        columns = self._solution.covariance_with_height(nearest)
-        covariance = columns[STATES * nearest + HEIGHT]
-        return (covariance + covariance.T) / 2.0
+        return self._solution.height_covariance(self.nodes.nearest(distance_m))
 
     def rise_sd(self, length_m: float) -> float:
         """Typical standard deviation of the rise over a length [m]."""

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import shapely
 
-from wherewatt.arrays import FloatArray, IntArray, runs
+from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
 from wherewatt.motion.plane import local_plane
 from wherewatt.terrain.nodes import Nodes
 from wherewatt.terrain.settings import TerrainSettings
@@ -23,22 +22,55 @@ def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
     other, and both hold for a while. A ride that ends where it began has closed a loop.
     """
     plane = local_plane(nodes.latitude_deg, nodes.longitude_deg)
-    points = shapely.points(plane)
-    later, earlier = shapely.STRtree(points).query(
-        points, predicate="dwithin", distance=settings.same_place_m
-    )
-    apart = (later - earlier) * nodes.spacing_m > _APART_M
-    later, earlier = later[apart], earlier[apart]
-    way = np.gradient(plane, axis=0)
-    bearing = np.arctan2(way[:, 0], way[:, 1])
-    off = np.abs(np.angle(np.exp(2j * (bearing[later] - bearing[earlier])))) / 2.0
-    near = off <= _PARALLEL_RAD
-    visit = _nearest_of_first(plane, later[near], earlier[near])
-    visit = _roots(_lasting(visit, nodes.spacing_m))
+    least = int(_APART_M / nodes.spacing_m)
+    later, earlier = _near_pairs(plane, settings.same_place_m, least)
     end = len(nodes) - 1
-    if visit[end] == end and np.any((later == end) & (earlier == 0)):
+    closed = bool(np.any((later == end) & (earlier == 0)))
+    parallel = _parallel(np.gradient(plane, axis=0), later, earlier)
+    later, earlier = later[parallel], earlier[parallel]
+    visit = np.arange(len(nodes))
+    if len(later):
+        visit = _nearest_of_first(plane, later, earlier)
+        visit = _roots(_lasting(visit, nodes.spacing_m))
+    if visit[end] == end and closed:
         visit[end] = 0
     return visit
+
+
+def _near_pairs(plane: FloatArray, near_m: float, least: int) -> tuple[IntArray, IntArray]:
+    """Later and earlier nodes of pairs not far apart, more than `least` nodes along the ride.
+
+    Nodes are sorted into square cells as wide as they may be apart. So a node's mates are in its
+    own cell and the next, or in the three cells that touch these in the row above; the other four
+    neighbours hold those whose mate it is.
+    """
+    column, row = np.floor((plane - plane.min(axis=0)) / near_m).astype(np.intp).T
+    width = int(column.max()) + 3
+    cell = row * width + column
+    order = np.argsort(cell, kind="stable")
+    cell = cell[order]
+    place = np.arange(len(cell))
+    first = place + 1, np.searchsorted(cell, cell + width - 1)
+    behind = np.searchsorted(cell, (cell + 1, cell + width + 1), side="right")
+    pairs = []
+    for start, stop in zip(first, behind, strict=True):
+        count = stop - start
+        own = np.repeat(place, count)
+        mate = np.arange(len(own)) + np.repeat(start - (np.cumsum(count) - count), count)
+        pairs.append(np.stack([order[own], order[mate]]))
+    both = np.concatenate(pairs, axis=1)
+    both = both[:, np.abs(both[0] - both[1]) > least]
+    east, north = (plane[both[0]] - plane[both[1]]).T
+    both = both[:, east**2 + north**2 <= near_m**2]
+    return both.max(axis=0), both.min(axis=0)
+
+
+def _parallel(way: FloatArray, later: IntArray, earlier: IntArray) -> BoolArray:
+    """True where two ways (k, 2) run in one direction or in opposite ones, or nearly so."""
+    (east, north), (other_east, other_north) = way[later].T, way[earlier].T
+    across = east * other_north - north * other_east
+    along = east * other_east + north * other_north
+    return np.asarray(np.abs(across) <= np.tan(_PARALLEL_RAD) * np.abs(along))
 
 
 def _nearest_of_first(plane: FloatArray, later: IntArray, earlier: IntArray) -> IntArray:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
-from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER, Observed, Solution
+from wherewatt.terrain.model import Observed
 from wherewatt.terrain.settings import TerrainSettings
+from wherewatt.terrain.solution import Solution
 
 _LENGTH_STEP = 1.3  # from one length that is tried to the next
 _FEWEST_HEIGHTS = 5  # recorded under a structure for its shape to be believed
-_SAMPLES = 7  # places at which the sharpness of a template is worked out; linear in between
+_SAMPLES = 5  # places at which the sharpness of a template is worked out; linear in between
 _MOST_CANDIDATES = 60
 
 
@@ -55,7 +57,7 @@ def find_structures(
     span = _candidates(places, settings)
     if not len(span):
         return ()
-    information = places.information(span)
+    information = places.information(span, solution)
     height = np.array([places.score(start, cells) for start, cells in span.tolist()]) / information
     sds = np.abs(height) * np.sqrt(information)
     least = np.where(height > 0, settings.bridge_sds, settings.cutting_sds)
@@ -82,12 +84,16 @@ class _Places:
 
     Parameters
     ----------
+    first_visit : the node at which each place was first visited.
+    by_place, place : nodes in order of their places, and these.
     pull : weighted residual of the recording [1/m].
     weight : weight of the recording [1/m²].
     """
 
     solution: Solution
     first_visit: IntArray
+    by_place: IntArray
+    place: IntArray
     pull: FloatArray
     weight: FloatArray
 
@@ -98,7 +104,8 @@ class _Places:
             np.bincount(first_visit, weights=values, minlength=len(values)).astype(np.float64)
             for values in (solution.recorded_weight * residual, solution.recorded_weight)
         )
-        return cls(solution, first_visit, pull, weight)
+        by_place = np.argsort(first_visit, kind="stable")
+        return cls(solution, first_visit, by_place, first_visit[by_place], pull, weight)
 
     def score(self, start: int, cells: int) -> float:
         """t·S⁻¹y of a hump that begins at a node and is some cells long."""
@@ -108,36 +115,37 @@ class _Places:
         """t·S⁻¹y of a hump of some cells, by its first node."""
         return np.convolve(self.pull, _deck(cells), mode="valid")
 
-    def information(self, span: IntArray) -> FloatArray:
+    def information(self, span: IntArray, solution: Solution) -> FloatArray:
         """(j,) t·S⁻¹t of humps, given as first node and number of cells (j, 2)."""
-        right = np.zeros((self.solution.states.size, len(span)))
-        plain = np.zeros(len(span))
-        for column, (start, cells) in enumerate(span.tolist()):
-            inside = self.first_visit - start
-            node = np.flatnonzero((inside >= 0) & (inside <= cells))
-            shape = _deck(cells)[inside[node]]
-            pulled = self.solution.recorded_weight[node] * shape
-            plain[column] = pulled @ shape
-            for state in (HEIGHT, WANDER, WEATHER):
-                right[STATES * node + state, column] = pulled
-        imitated = np.einsum("ij,ij->j", right, self.solution.solve(right))
-        return np.maximum(plain - imitated, 1e-6 * np.maximum(plain, 1e-12))
+        edges = np.searchsorted(self.place, np.cumsum(span, axis=1) + np.array([0, 1]))
+        result = np.empty(len(span))
+        for index, (start, cells, first, stop) in enumerate(np.hstack([span, edges]).tolist()):
+            node = np.sort(self.by_place[first:stop])
+            shape = _deck(cells)[self.first_visit[node] - start]
+            pulled = solution.recorded_weight[node] * shape
+            plain = float(pulled @ shape)
+            left = plain - solution.imitated(node, pulled)
+            result[index] = max(left, 1e-6 * max(plain, 1e-12))
+        return result
 
     def rough_information(self, cells: int) -> FloatArray:
         """t·S⁻¹t by first node, roughly; infinite where too little was recorded.
 
         It is t·W·t, exact at each place, times the part of it that the other unknowns cannot
-        imitate, which changes slowly: worked out at some places and linear in between.
+        imitate, which changes slowly: worked out at some places, each visit for itself, and
+        linear in between.
         """
         shape = _deck(cells)
         plain = np.convolve(self.weight, np.square(shape), mode="valid")
-        seen = np.convolve((self.weight > 0).astype(np.float64), shape > 0, mode="valid")
+        known = np.concatenate([[0], np.cumsum(self.weight > 0)])
+        seen = known[cells:-1] - known[1:-cells]  # within the hump, not at its ends
         usable = np.flatnonzero(seen >= _FEWEST_HEIGHTS)
         result = np.full(len(plain), np.inf)
         if len(usable):
             some = usable[np.linspace(0, len(usable) - 1, _SAMPLES).round().astype(np.intp)]
             span = np.column_stack([some, np.full(len(some), cells)])
-            own = np.interp(usable, some, self.information(span) / plain[some])
+            untied = replace(self.solution, ties=None)
+            own = np.interp(usable, some, self.information(span, untied) / plain[some])
             result[usable] = plain[usable] * own
         return result
 
@@ -161,7 +169,11 @@ def _candidates(places: _Places, settings: TerrainSettings) -> IntArray:
 
 
 def _peaks(values: FloatArray) -> BoolArray:
-    return np.asarray((values >= np.roll(values, 1)) & (values >= np.roll(values, -1)))
+    """True where neither neighbour is higher; the last neighbours the first."""
+    ahead = values[1:] >= values[:-1]
+    behind = values[:-1] >= values[1:]
+    ends = values[0] >= values[-1], values[-1] >= values[0]
+    return np.append(ends[0], ahead) & np.append(behind, ends[1])
 
 
 def _lengths(places: _Places, settings: TerrainSettings) -> list[int]:
@@ -173,10 +185,13 @@ def _lengths(places: _Places, settings: TerrainSettings) -> list[int]:
     return sorted({max(3, round(length / spacing)) for length in lengths.tolist()})
 
 
+@cache
 def _deck(cells: int) -> FloatArray:
     """(cells + 1,) a ramp, a deck, a ramp, each a third of the length; 1 high."""
     part = np.linspace(0.0, 1.0, cells + 1)
-    return np.clip(3.0 * np.minimum(part, 1.0 - part), 0.0, 1.0)
+    deck = np.clip(3.0 * np.minimum(part, 1.0 - part), 0.0, 1.0)
+    deck.setflags(write=False)  # it is shared
+    return deck
 
 
 def _apart(span: IntArray) -> IntArray:

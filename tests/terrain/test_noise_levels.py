@@ -1,0 +1,112 @@
+"""The search for noise levels finds what there is to find."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+
+from tests.terrain.builders import TERRAIN
+from tests.terrain.models import NOISE, UNRULY, drawn
+from wherewatt.arrays import FloatArray
+from wherewatt.terrain.likelihood import LEVELS, Likelihood
+from wherewatt.terrain.model import Noise, Observed
+from wherewatt.terrain.noise import _levels, _stretches, likeliest_noise
+
+OTHERWISE = replace(
+    NOISE,
+    grade_walk_per_root_m=0.6 * NOISE.grade_walk_per_root_m,
+    tile_sd_m=1.3 * NOISE.tile_sd_m,
+    wander_sd_m=0.5 * NOISE.wander_sd_m,
+    recorded_white_m=1.4 * NOISE.recorded_white_m,
+)
+
+
+def posterior(logs: FloatArray, observed: Observed) -> float:
+    """What the search climbs, on the grid on which it climbs."""
+    spreads = np.array(
+        [
+            TERRAIN.grade_walk_spread,
+            TERRAIN.tile_sd_spread,
+            TERRAIN.wander_spread,
+            TERRAIN.white_spread,
+        ]
+    )
+    likelihood = Likelihood.of(_stretches(observed), NOISE, UNRULY)
+    return likelihood.at(logs).log_likelihood - 0.5 * float(np.sum(np.square(logs / spreads)))
+
+
+def logs_of(noise: Noise) -> FloatArray:
+    return np.log(_levels(noise) / _levels(NOISE))
+
+
+@pytest.mark.parametrize("truth", [NOISE, OTHERWISE])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_search_comes_to_the_top(truth: Noise, seed: int) -> None:
+    """Against Nelder and Mead's simplex (scipy): the top within half a unit of log-posterior."""
+    observed = drawn(900, seed, truth)
+    found = posterior(logs_of(likeliest_noise(observed, NOISE, TERRAIN)), observed)
+    best = minimize(lambda logs: -posterior(logs, observed), np.zeros(LEVELS), method="Nelder-Mead")
+    assert found >= -best.fun - 0.5
+    assert found > posterior(np.zeros(LEVELS), observed)
+
+
+def test_search_finds_the_levels_the_ride_was_drawn_with() -> None:
+    """Within what the prior and a ride of 16 km leave open; common practice, no source."""
+    off = []
+    for seed in range(4):
+        observed = drawn(800, 10 + seed, OTHERWISE, spacing_m=20.0)
+        found = likeliest_noise(observed, NOISE, TERRAIN)
+        off.append(logs_of(found) - logs_of(OTHERWISE))
+    assert np.all(np.abs(np.mean(off, axis=0)) < 0.2)
+
+
+def test_search_goes_on_where_it_was_sent() -> None:
+    """From the levels found, it stays there."""
+    observed = drawn(900, 3, OTHERWISE)
+    once = likeliest_noise(observed, NOISE, TERRAIN)
+    twice = likeliest_noise(observed, NOISE, TERRAIN, once)
+    assert logs_of(twice) == pytest.approx(logs_of(once), abs=0.1)
+    assert posterior(logs_of(twice), observed) >= posterior(logs_of(once), observed) - 1e-3
+
+
+def test_without_terrain_wander_keeps_what_is_expected() -> None:
+    observed = replace(drawn(900, 4), tile_m=np.full(900, np.nan))
+    found = likeliest_noise(observed, NOISE, TERRAIN)
+    assert found.wander_sd_m == NOISE.wander_sd_m
+    assert found.tile_sd_m == NOISE.tile_sd_m
+    assert found.recorded_white_m != NOISE.recorded_white_m
+
+
+def test_slope_and_information_are_derivatives() -> None:
+    """Against central differences; the information is an average of observed and expected."""
+    likelihood = Likelihood.of([drawn(1500, 5)], NOISE, UNRULY)
+    start, steps = np.full(LEVELS, 0.05), 0.05 * np.eye(LEVELS)
+
+    def value(logs: FloatArray) -> float:
+        return likelihood.at(logs).log_likelihood
+
+    def slope_at(logs: FloatArray) -> FloatArray:
+        return likelihood.slope(likelihood.at(logs))
+
+    slope = [(value(start + step / 50) - value(start - step / 50)) / 0.002 for step in steps]
+    assert slope_at(start) == pytest.approx(slope, abs=0.1)
+    observed = np.array([(slope - slope_at(start + step)) / 0.05 for step in steps])
+    scale = np.sqrt(np.outer(np.diag(observed), np.diag(observed)))
+    assert likelihood.information(likelihood.at(start)) / scale == pytest.approx(
+        observed / scale, abs=0.25
+    )
+
+
+def test_long_rides_are_compared_on_some_stretches() -> None:
+    """As much work for a ride of 400 km as for one of 40, from its start to its end."""
+    long = drawn(8000, 6, OTHERWISE)
+    stretches = _stretches(long)
+    assert sum(map(len, stretches)) < 0.5 * len(long.thinned(2))
+    assert stretches[0].tile_m[0] == long.tile_m[0]
+    assert stretches[-1].tile_m[-1] == pytest.approx(long.tile_m[-1], abs=5.0)
+    whole = Likelihood.of([long.thinned(2)], NOISE, UNRULY)
+    found = logs_of(likeliest_noise(long, NOISE, TERRAIN))
+    assert whole.at(found).log_likelihood > whole.at(np.zeros(LEVELS)).log_likelihood + 100.0
