@@ -13,7 +13,7 @@ from tests.terrain.builders import TERRAIN, blended, correlated, hills, out_and_
 from wherewatt.arrays import FloatArray
 from wherewatt.motion.ride import Ride
 from wherewatt.terrain.nodes import nodes_of
-from wherewatt.terrain.revisits import _near_pairs, first_visits
+from wherewatt.terrain.revisits import _BLOCK_NODES, _near_pairs, first_visits
 
 METRES = np.degrees(1.0 / 6_378_137.0)
 
@@ -114,13 +114,28 @@ def test_near_pairs_are_those_of_a_search_tree(seed: int) -> None:
     """Against shapely's tree of rectangles, on a walk that crosses itself often."""
     rng = np.random.default_rng(seed)
     plane = np.cumsum(rng.normal(0.0, 7.0, (900, 2)), axis=0)
-    later, earlier = _near_pairs(plane, 12.0, 15)
+    later, earlier = _near_pairs(plane, 12.0)
     points = shapely.points(plane)
     one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=12.0)
-    apart = one - other > 15
+    apart = one > other
     expected = set(zip(one[apart].tolist(), other[apart].tolist(), strict=True))
     assert len(later) == len(expected) > 100
     assert set(zip(later.tolist(), earlier.tolist(), strict=True)) == expected
+
+
+def test_many_laps_go_back_to_the_first() -> None:
+    """Far more nodes than are looked at together; the first lap is known throughout."""
+    ride = circle(40.0)
+    wobble = 3.0 * METRES * np.sin(np.arange(len(ride.latitude_deg)) / 37.0)
+    nodes = nodes_of(replace(ride, latitude_deg=ride.latitude_deg + wobble), TERRAIN)
+    assert len(nodes) > 2 * _BLOCK_NODES
+    visit = first_visits(nodes, TERRAIN)
+    lap_m = nodes.distance_m[-1] / 40.0
+    later = nodes.distance_m > lap_m + 20.0
+    assert np.mean(nodes.distance_m[visit[later]] < lap_m + 20.0) > 0.98
+    around = (nodes.distance_m - nodes.distance_m[visit]) % lap_m
+    off_m = np.minimum(around, lap_m - around)
+    assert np.percentile(off_m, 98) < 2.0 * nodes.spacing_m
 
 
 def test_places_across_the_date_line() -> None:

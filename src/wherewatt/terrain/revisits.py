@@ -13,6 +13,7 @@ _APART_M = 150.0  # along the ride; nearer places are the same visit
 _PARALLEL_RAD = np.radians(25.0)
 _SHORTEST_M = 120.0  # shorter meetings are crossings
 _STRAY_NODES = 4  # how much faster than the ride the first visit may go along
+_BLOCK_NODES = 2000  # looked at together; among more, laps would make too many pairs
 
 
 def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
@@ -22,12 +23,10 @@ def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
     other, and both hold for a while. A ride that ends where it began has closed a loop.
     """
     plane = local_plane(nodes.latitude_deg, nodes.longitude_deg)
-    least = int(_APART_M / nodes.spacing_m)
-    later, earlier = _near_pairs(plane, settings.same_place_m, least)
+    later, earlier = _meetings(plane, settings.same_place_m, int(_APART_M / nodes.spacing_m))
     end = len(nodes) - 1
-    closed = bool(np.any((later == end) & (earlier == 0)))
-    parallel = _parallel(np.gradient(plane, axis=0), later, earlier)
-    later, earlier = later[parallel], earlier[parallel]
+    is_back = np.hypot(*(plane[end] - plane[0])) <= settings.same_place_m
+    closed = bool(is_back and nodes.distance_m[end] > _APART_M)
     visit = np.arange(len(nodes))
     if len(later):
         visit = _nearest_of_first(plane, later, earlier)
@@ -37,8 +36,29 @@ def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
     return visit
 
 
-def _near_pairs(plane: FloatArray, near_m: float, least: int) -> tuple[IntArray, IntArray]:
-    """Later and earlier nodes of pairs not far apart, more than `least` nodes along the ride.
+def _meetings(plane: FloatArray, near_m: float, least: int) -> tuple[IntArray, IntArray]:
+    """Later and earlier nodes of pairs that are near, on ways that are parallel.
+
+    What was met before is known by where it was first met: nodes that met an earlier one are not
+    looked at again. So laps take no longer than a course that goes on and on.
+    """
+    way = np.gradient(plane, axis=0)
+    first = np.zeros(0, dtype=np.intp)  # nodes that met none before them
+    found = []
+    for start in range(0, len(plane), _BLOCK_NODES):
+        block = np.arange(start, min(start + _BLOCK_NODES, len(plane)))
+        among = np.concatenate([first, block])
+        pairs = among[np.stack(_near_pairs(plane[among], near_m))]
+        pairs = pairs[:, (pairs[0] >= start) & (pairs[0] - pairs[1] > least)]
+        pairs = pairs[:, _parallel(way, *pairs)]
+        found.append(pairs)
+        first = np.concatenate([first, np.setdiff1d(block, pairs[0])])
+    later, earlier = np.concatenate(found, axis=1)
+    return later, earlier
+
+
+def _near_pairs(plane: FloatArray, near_m: float) -> tuple[IntArray, IntArray]:
+    """Later and earlier nodes of pairs not far apart.
 
     Nodes are sorted into square cells as wide as they may be apart. So a node's mates are in its
     own cell and the next, or in the three cells that touch these in the row above; the other four
@@ -59,7 +79,6 @@ def _near_pairs(plane: FloatArray, near_m: float, least: int) -> tuple[IntArray,
         mate = np.arange(len(own)) + np.repeat(start - (np.cumsum(count) - count), count)
         pairs.append(np.stack([order[own], order[mate]]))
     both = np.concatenate(pairs, axis=1)
-    both = both[:, np.abs(both[0] - both[1]) > least]
     east, north = (plane[both[0]] - plane[both[1]]).T
     both = both[:, east**2 + north**2 <= near_m**2]
     return both.max(axis=0), both.min(axis=0)
