@@ -13,7 +13,7 @@ _APART_M = 150.0  # along the ride; nearer places are the same visit
 _PARALLEL_RAD = np.radians(25.0)
 _SHORTEST_M = 120.0  # shorter meetings are crossings
 _STRAY_NODES = 4  # how much faster than the ride the first visit may go along
-_BLOCK_NODES = 2000  # looked at together; among more, laps would make too many pairs
+_BLOCK_NODES = 4000  # looked at together; among more, laps would make too many pairs
 
 
 def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:

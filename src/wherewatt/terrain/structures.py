@@ -14,7 +14,7 @@ from wherewatt.terrain.solution import Solution
 
 _LENGTH_STEP = 1.3  # from one length that is tried to the next
 _FEWEST_HEIGHTS = 5  # recorded under a structure for its shape to be believed
-_SAMPLES = 5  # places at which the sharpness of a template is worked out; linear in between
+_SAMPLES = 12  # places at which the sharpness of a template is worked out; linear in between
 _MOST_CANDIDATES = 60
 
 
