@@ -143,12 +143,13 @@ class RideProblem:
         """(sections + 1, h) height error at the section edges per unit score [m]."""
         return np.vstack([np.zeros(self.rise_modes.shape[1]), np.cumsum(self.rise_modes, axis=0)])
 
-    def start(self) -> FloatArray:
-        """The priors' centers, but with the charge at the start that the call-outs suggest."""
-        return self.start_from(self.around(np.zeros(self.unknowns)))
-
     def start_from(self, center: Around) -> FloatArray:
-        """See `start`; from the energy at the priors' centers."""
+        """The priors' centers, but with the charge at the start that the call-outs suggest.
+
+        Parameters
+        ----------
+        center : the energy at the priors' centers.
+        """
         scores = center.scores.copy()
         evidence, parameters = self.evidence, self.evidence.parameters
         load = self.load_of(center)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -12,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from wherewatt.errors import InputError, OutputError, Problem
-from wherewatt.whole_file import PART_ENDING, write_whole
+from wherewatt.whole_file import opened_whole, write_whole
 
 _NEEDED = ("fsspec", "duckdb", "threadpoolctl")
 
@@ -96,7 +95,8 @@ class Store:
         """
         with self._writing(name) as path:
             if self.is_local:
-                _replace(made, Path(path))
+                with made.open("rb") as source, opened_whole(Path(path)) as target:
+                    shutil.copyfileobj(source, target)
             else:  # an object appears when all of it has arrived
                 self.files.put_file(str(made), path)
 
@@ -188,18 +188,6 @@ def require_archive() -> None:
         found = f"no {', '.join(missing)}"
         mend = "pip install 'wherewatt[archive]'"
         raise InputError(Problem("archive", "", found, "the libraries of an archive", mend))
-
-
-def _replace(made: Path, target: Path) -> None:
-    """Put a copy in place of a file on this machine; it is whole or not there."""
-    part = target.with_name(f".{target.name}.{os.getpid()}{PART_ENDING}")
-    try:
-        shutil.copyfile(made, part)
-        with part.open("rb+") as file:
-            os.fsync(file.fileno())
-        os.replace(part, target)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _protocols(files: Any) -> tuple[str, ...]:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from wherewatt.ingest.track import Note
 from wherewatt.notebook.drawing import HEIGHT, WIDTH, draw_course, draw_profile
 from wherewatt.report import view
+from wherewatt.report.html_templates import html_templates
 from wherewatt.report.profile_data import profile_data
 from wherewatt.report.wording import CAUTION_LINE, HANDBOOK_WARNING, INTERVAL_LINE, plain
 
@@ -60,16 +59,5 @@ def _sentence(note: Note) -> str:
 
 def _rendered(template: str, **values: Any) -> str:
     style = (files("wherewatt.notebook") / "templates" / "fragment.css").read_text(encoding="utf-8")
-    return _environment().get_template(template).render(style=Markup(style), **values)
-
-
-@cache
-def _environment() -> Environment:
-    # Escaped by default: names of tracks, surfaces and the like come from files.
-    return Environment(
-        loader=PackageLoader("wherewatt.notebook"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    templates = html_templates("wherewatt.notebook")
+    return templates.get_template(template).render(style=Markup(style), **values)

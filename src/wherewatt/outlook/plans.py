@@ -16,6 +16,7 @@ from wherewatt.ingest.recording import PLACES_NAME
 from wherewatt.ingest.source import refuse
 from wherewatt.ingest.track import Note
 from wherewatt.motion.geodesy import GEOD, leg_lengths
+from wherewatt.motion.plane import short_way, without_jumps
 from wherewatt.motion.ride import Ride
 from wherewatt.outlook.course import Course
 from wherewatt.outlook.settings import OutlookSettings, ReferenceRide
@@ -154,7 +155,7 @@ def _as_ride(route: Route, spacing_m: float) -> Ride:
     kept = np.concatenate([[True], lengths > 0.0])
     way = np.concatenate([[0.0], np.cumsum(lengths)])[kept]
     at = np.union1d(way, _even_edges(float(way[-1]), spacing_m))
-    longitude = np.degrees(np.unwrap(np.radians(route.longitude_deg[kept])))
+    longitude = without_jumps(route.longitude_deg[kept])
     latitude, east = (np.interp(at, way, of) for of in (route.latitude_deg[kept], longitude))
     height = route.elevation_m[kept]
     known = np.isfinite(height)
@@ -164,7 +165,7 @@ def _as_ride(route: Route, spacing_m: float) -> Ride:
         recorded_from_s=0.0,
         time_s=at / _PLANNED_M_S,
         latitude_deg=latitude,
-        longitude_deg=(east + 180.0) % 360.0 - 180.0,
+        longitude_deg=short_way(east),
         fixed=np.ones(n, dtype=bool),
         distance_m=at,
         speed_m_s=np.full(n, _PLANNED_M_S),
@@ -185,7 +186,7 @@ def _even_edges(length_m: float, about_m: float) -> FloatArray:
 
 def _headings(ride: Ride, edge_m: FloatArray) -> FloatArray:
     """(k,) direction between the edges of the cells [rad]."""
-    longitude = np.degrees(np.unwrap(np.radians(ride.longitude_deg)))
+    longitude = without_jumps(ride.longitude_deg)
     east, north = (np.interp(edge_m, ride.distance_m, of) for of in (longitude, ride.latitude_deg))
     return np.radians(GEOD.inv(east[:-1], north[:-1], east[1:], north[1:])[0])
 

@@ -13,6 +13,7 @@ import shapely
 
 from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.columns import TRACK_COLUMNS
+from wherewatt.motion.plane import without_jumps
 from wherewatt.report.parquet import ParquetData
 from wherewatt.report.result import RideResult
 from wherewatt.report.table import Table
@@ -112,7 +113,7 @@ def line_geometry(place_deg: FloatArray) -> dict[str, Any] | None:
 def _cut(place_deg: FloatArray) -> list[FloatArray]:
     """The parts of a way on either side of the antimeridian, each with its end on it."""
     unwound = place_deg.copy()
-    unwound[:, 0] = np.degrees(np.unwrap(np.radians(place_deg[:, 0])))
+    unwound[:, 0] = without_jumps(place_deg[:, 0])
     turn = np.floor((unwound[:, 0] + 180.0) / 360.0)
     parts = []
     start = unwound[:0]

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
-from functools import cache
 from importlib.resources import files
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
@@ -22,6 +20,7 @@ from wherewatt.report.charts.curves import Curves, curves_of, section_natures
 from wherewatt.report.charts.energy import causes_chart, sections_chart
 from wherewatt.report.charts.parts import Chart
 from wherewatt.report.charts.profile import profile_chart
+from wherewatt.report.html_templates import html_templates
 from wherewatt.report.legend import cells, in_both, legend
 from wherewatt.report.result import RideResult
 from wherewatt.report.tables import track_facts
@@ -46,7 +45,7 @@ def render_page(result: RideResult, unit: DistanceUnit) -> str:
     """
     facts = track_facts(result)
     return (
-        _environment()
+        html_templates("wherewatt.report", keep_trailing_newline=True)
         .get_template("report.html.j2")
         .render(
             name=plain(result.name),
@@ -63,19 +62,6 @@ def render_page(result: RideResult, unit: DistanceUnit) -> str:
             **_charts(result, unit),
             **_scripts(),
         )
-    )
-
-
-@cache
-def _environment() -> Environment:
-    # Escaped by default: names of tracks, surfaces and the like come from files.
-    return Environment(
-        loader=PackageLoader("wherewatt.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
     )
 
 

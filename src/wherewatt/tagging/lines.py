@@ -11,7 +11,7 @@ import numpy as np
 from shapely import LineString
 
 from wherewatt.arrays import FloatArray
-from wherewatt.motion.plane import local_plane
+from wherewatt.motion.plane import local_plane, without_jumps
 from wherewatt.motion.ride import Ride
 
 DECIMALS = 6  # RFC 7946, section 11.2: about ten centimetres
@@ -41,7 +41,7 @@ def place_feature(
     inside = distance[(distance > start_m) & (distance < end_m)]
     at = np.concatenate([[start_m], inside, [end_m]])
     # Longitudes go on beyond 180° here, so that they can be interpolated.
-    longitude = np.degrees(np.unwrap(np.radians(ride.longitude_deg[rising])))
+    longitude = without_jumps(ride.longitude_deg[rising])
     line = np.column_stack(
         [np.interp(at, distance, longitude), np.interp(at, distance, ride.latitude_deg[rising])]
     )

@@ -12,7 +12,7 @@ from wherewatt.arrays import FloatArray
 from wherewatt.config import Config
 from wherewatt.ingest.places import TaggedLine
 from wherewatt.ingest.sidefile import STRUCTURES
-from wherewatt.motion.plane import local_plane
+from wherewatt.motion.plane import local_plane, without_jumps
 from wherewatt.motion.ride import Ride
 from wherewatt.report.palette import surface_fills
 from wherewatt.report.wording import plain, words
@@ -71,7 +71,7 @@ def _points(course: Course) -> Plain:
     ride, total_m = course.ride, course.total_m
     count = int(np.clip(total_m / _STEP_M, _FEWEST_POINTS, _MOST_POINTS))
     at = np.linspace(0.0, total_m, count)
-    longitude = np.degrees(np.unwrap(np.radians(ride.longitude_deg)))
+    longitude = without_jumps(ride.longitude_deg)
     plane = local_plane(
         np.interp(at, ride.distance_m, ride.latitude_deg),
         np.interp(at, ride.distance_m, longitude),

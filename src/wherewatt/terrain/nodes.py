@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
+from wherewatt.motion.plane import short_way, without_jumps
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.smooth import white_noise_sd
 from wherewatt.terrain.settings import TerrainSettings
@@ -88,11 +89,7 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
 
 def _longitude_at(at: FloatArray, ride: Ride) -> FloatArray:
     """(k,) longitude at distances from the start, within ±180° [degree]."""
-    longitude = ride.longitude_deg
-    if np.ptp(longitude) < 180.0:
-        return np.interp(at, ride.distance_m, longitude)
-    turned = np.unwrap(longitude, period=360.0)
-    return (np.interp(at, ride.distance_m, turned) + 180.0) % 360.0 - 180.0
+    return short_way(np.interp(at, ride.distance_m, without_jumps(ride.longitude_deg)))
 
 
 def believed_heights(
