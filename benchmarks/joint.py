@@ -78,7 +78,8 @@ class JointProblem:
         """Where each ride alone would start, the vehicle at the handbook's."""
         scores = np.zeros(self.unknowns)
         for share in self.shares:
-            scores[share.place] = share.problem.start()
+            center = share.problem.around(np.zeros(share.problem.unknowns))
+            scores[share.place] = share.problem.start_from(center)
         scores[: len(self.names)] = 0.0
         return scores
 
