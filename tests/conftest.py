@@ -8,7 +8,7 @@ import pytest
 
 from tests.support.simulator import simulate
 from wherewatt.config import load_config
-from wherewatt.pipeline import analyse
+from wherewatt.pipeline import analyse_for_page
 from wherewatt.report.result import RideResult
 from wherewatt.terrain.tiles import TileFolder
 
@@ -30,4 +30,4 @@ def simulated_result(tmp_path_factory: pytest.TempPathFactory) -> RideResult:
     simulated = simulate("commuter", 1)
     track = simulated.write(folder)
     simulated.write_tile(folder)
-    return analyse(track, TileFolder((folder,)), load_config())
+    return analyse_for_page(track, TileFolder((folder,)), load_config())

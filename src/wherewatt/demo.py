@@ -11,7 +11,7 @@ from pathlib import Path
 from wherewatt.config import load_config, shipped_folder
 from wherewatt.errors import InputError, OutputError, Problem
 from wherewatt.ingest.recording import find_tracks
-from wherewatt.pipeline import analyse, open_tiles
+from wherewatt.pipeline import analyse_for_page, open_tiles
 from wherewatt.report.files import PAGE_NAME, write_result
 from wherewatt.report.result import RideResult
 from wherewatt.units import DistanceUnit
@@ -80,7 +80,7 @@ def report_samples(
     """
     tiles = open_tiles([folder / _TERRAIN_NAME])
     for track in tracks:
-        result = analyse(track, tiles, load_config())
+        result = analyse_for_page(track, tiles, load_config())
         write_result(result, folder / REPORTS_NAME / result.name, unit)
         yield result
 

@@ -133,10 +133,15 @@ def analyse(
         *pool_notes,
         *_notes(recording, estimate, config),
     )
-    backdrop = take_backdrop(tiles, ride)
-    return RideResult(
-        recording, profile, estimate, build_ledger(estimate), notes, backdrop, learned
-    )
+    return RideResult(recording, profile, estimate, build_ledger(estimate), notes, learned=learned)
+
+
+def analyse_for_page(
+    track_path: Path, tiles: TileFolder, config: Config, library: Library | None = None
+) -> RideResult:
+    """The same with the land around the ride, which a page draws its course on."""
+    result = analyse(track_path, tiles, config, library)
+    return replace(result, backdrop=take_backdrop(tiles, result.ride))
 
 
 def _pooled(

@@ -14,7 +14,7 @@ from wherewatt.inbox.report_work import ReportWork
 from wherewatt.inbox.settings import WatchSettings
 from wherewatt.inbox.teller import Status
 from wherewatt.inbox.watch import watch_folder
-from wherewatt.pipeline import analyse, open_tiles
+from wherewatt.pipeline import analyse_for_page, open_tiles
 from wherewatt.report.files import LEGS_NAME, PAGE_NAME, SECTIONS_NAME, SUMMARY_NAME, write_result
 from wherewatt.units import DistanceUnit
 
@@ -33,7 +33,7 @@ def test_same_as_a_report(tmp_path: Path) -> None:
     assert status == Status(done=1, unusable=1)
     note = (folder / "broken.fit.problem.txt").read_text(encoding="utf-8")
     assert note.startswith("broken.fit: found text that begins 'this is no FIT file', expected")
-    result = analyse(folder / "harbour_commute.fit", open_tiles([terrain]), load_config())
+    result = analyse_for_page(folder / "harbour_commute.fit", open_tiles([terrain]), load_config())
     write_result(result, tmp_path / "direct", DistanceUnit.KM)
     for name in (SECTIONS_NAME, LEGS_NAME, SUMMARY_NAME, PAGE_NAME):
         assert (out / "harbour_commute" / name).read_bytes() == (

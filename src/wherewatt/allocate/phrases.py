@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-
-import numpy as np
 
 from wherewatt.allocate.parameters import ratio_name
 
@@ -95,7 +94,7 @@ def phrase_of(name: str) -> Phrase:
 
 def number(value: float, spread: float) -> str:
     """A number to two significant digits of its spread, with a true minus sign."""
-    decimals = int(np.clip(1.0 - np.floor(np.log10(spread)), 0, 5)) if spread > 0.0 else 2
+    decimals = min(max(1 - math.floor(math.log10(spread)), 0), 5) if spread > 0.0 else 2
     return f"{round(value, decimals) + 0.0:.{decimals}f}".replace("-", "−")
 
 

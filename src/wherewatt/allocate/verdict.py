@@ -121,7 +121,8 @@ def verdict_of(estimate: Estimate, left: FloatArray, left_sd: FloatArray) -> Ver
     left, left_sd : (m,) share of the energy left at the call-outs, and its standard deviation [1].
     """
     parameters = tuple(
-        _of_parameter(estimate, number) for number in range(len(estimate.evidence.parameters))
+        _of_parameter(estimate, number, 100.0 * share)
+        for number, share in enumerate(informed(estimate).tolist())
     )
     call_outs = _of_call_outs(estimate, 100.0 * left, 100.0 * left_sd)
     voltages = _of_voltages(estimate)
@@ -162,12 +163,11 @@ def _who(estimate: Estimate) -> str:
     return "the ride" if estimate.evidence.known is None else "this ride with the others"
 
 
-def _of_parameter(estimate: Estimate, number: int) -> ParameterVerdict:
+def _of_parameter(estimate: Estimate, number: int, told_pct: float) -> ParameterVerdict:
     item = estimate.evidence.parameters.items[number]
     score = float(estimate.solution.scores[number])
     sd = float(np.sqrt(estimate.solution.of_parameters[number, number]))
     low, high = sorted(value_of(item.prior, score + way * Z90 * sd) for way in (-1.0, 1.0))
-    told_pct = 100.0 * float(informed(estimate)[number])
     mean = value_of(item.prior, score)
     settings = estimate.evidence.settings
     phrase, who = phrase_of(item.name), _who(estimate)

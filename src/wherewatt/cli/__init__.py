@@ -29,6 +29,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     0 if all went well, 1 if an input could not be used (each problem is one line on standard
     error), 2 if the command itself was wrong, 130 if interrupted.
     """
+    # Read when linear algebra is loaded. Its threads gain nothing on systems as small as a ride's,
+    # and numbers then do not depend on how many processors there are.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     options = _parser().parse_args(arguments)
     try:
         return int(options.run(options))

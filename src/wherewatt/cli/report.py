@@ -137,7 +137,7 @@ def _analysed(
     """Results in order, each written to its folder; what cannot be used comes as its error."""
     from wherewatt.config import load_config
     from wherewatt.library import Library
-    from wherewatt.pipeline import analyse, open_tiles
+    from wherewatt.pipeline import analyse_for_page, open_tiles
     from wherewatt.report.files import write_result
 
     config = load_config()
@@ -146,7 +146,7 @@ def _analysed(
     folders: dict[Path, Path] = {}
     for track in _with_progress(tracks):
         try:
-            result = analyse(track, tiles, config, library)
+            result = analyse_for_page(track, tiles, config, library)
             folder = options.out / result.name
             _claim(folders, folder, track)
             write_result(result, folder, options.units, slow)

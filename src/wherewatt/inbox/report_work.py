@@ -68,13 +68,13 @@ class ReportWork:
         from wherewatt.config import load_config
         from wherewatt.inbox.learning import remember
         from wherewatt.library import Library
-        from wherewatt.pipeline import analyse, open_tiles
+        from wherewatt.pipeline import analyse_for_page, open_tiles
         from wherewatt.report.files import write_result
 
         # Tiles are opened anew each time: kept open, they would fill the memory in the end.
         tiles = open_tiles(self.terrain, fetch=self.fetch_terrain)
         library = Library(self.library) if self.library else None
-        result = analyse(track, tiles, load_config(), library)
+        result = analyse_for_page(track, tiles, load_config(), library)
         write_result(result, folder, self.unit)
         if library:
             # Should the result not take its place, the ride comes again and says it anew.

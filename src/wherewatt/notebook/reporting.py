@@ -16,7 +16,7 @@ from wherewatt.library import Library
 from wherewatt.notebook.columns import CALLOUT_COLUMNS, VOLTAGE_COLUMNS
 from wherewatt.notebook.given import AnyPath, Given, check_keywords, put_beside
 from wherewatt.notebook.reading import RecordedRide, as_found, config_of
-from wherewatt.pipeline import analyse, open_tiles
+from wherewatt.pipeline import analyse_for_page, open_tiles
 from wherewatt.report import tables, view
 from wherewatt.report.files import write_result
 from wherewatt.report.result import RideResult
@@ -141,7 +141,7 @@ def report(
     shelf = None if library is None else Library(Path(library))
     opened = open_tiles(_folders(tiles), fetch=fetch_tiles)
     with put_beside(path, given) as laid:
-        result = analyse(laid, opened, settings, shelf)
+        result = analyse_for_page(laid, opened, settings, shelf)
     result = replace(result, recording=as_found(result.recording, path))
     return _report(result, unit, shelf)
 

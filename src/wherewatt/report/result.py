@@ -31,7 +31,8 @@ class RideResult:
     ledger : energy by section and cause.
     notes : everything odd, and what was done about it.
     learned : what the ride said of its vehicle, where a library keeps that.
-    backdrop : the land around it, to draw its course on; None where its height is not known.
+    backdrop : the land around it, to draw its course on; None where its height is not known or
+        nothing is to be drawn.
     """
 
     recording: Recording
@@ -127,9 +128,5 @@ def _used(estimate: Estimate, edges: IntArray) -> tuple[FloatArray, FloatArray]:
     """Energy used up to some edges of the cells [Wh], and its derivatives by the unknowns."""
     energy = estimate.cell_energy
     used = np.concatenate([[0.0], np.cumsum(energy.wh)])[edges]
-    slopes = np.zeros((len(edges), energy.slopes.shape[1]))
-    done = 0
-    for row, edge in zip(slopes, edges, strict=True):
-        row += energy.slopes[done:edge].sum(axis=0)
-        done = edge
-    return used, np.cumsum(slopes, axis=0)
+    up_to = energy.cells.runs(np.append(0, edges[:-1]), edges)
+    return used, np.cumsum(energy.summed(up_to), axis=0)

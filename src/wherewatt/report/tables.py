@@ -19,6 +19,7 @@ from wherewatt.physics.road_load import headwind
 from wherewatt.report.result import RideResult
 from wherewatt.report.table import Table
 from wherewatt.report.times import clock, iso_start
+from wherewatt.sections.cutting import Sections
 from wherewatt.sections.names import STRUCTURES, Feature, find_features, section_names
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def sections_table(result: RideResult) -> Table:
             "wh_per_km": _ratio(energy, metres / 1000.0, np.nan),
             "share_pct": 100.0 * energy / (energy.sum() or np.nan),
             **{f"{cause}_wh": row for cause, row in zip(CAUSES, ledger.section_wh, strict=True)},
-            "name": section_names(sections, find_features(sections)),
+            "name": section_names(sections, _features(sections)),
         },
     )
 
@@ -228,7 +229,7 @@ def features(result: RideResult) -> list[dict[str, Any]]:
     edges = np.append(sections.first_leg, len(sections.leg_section))
     height, energy = result.height_m[edges], ledger.section_wh.sum(axis=0)
     rows = []
-    for feature in find_features(sections):
+    for feature in _features(sections):
         own = slice(feature.first, feature.end)
         sd = float(np.sqrt(max(0.0, float(ledger.section_covariance[own, own].sum()))))
         rows.append(
@@ -243,6 +244,11 @@ def features(result: RideResult) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+@lru_cache(maxsize=1)  # sections are named after them
+def _features(sections: Sections) -> tuple[Feature, ...]:
+    return find_features(sections)
 
 
 def _above_terrain(result: RideResult, feature: Feature) -> float | None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from wherewatt.config import Config
 from wherewatt.ingest.track import track_stem
-from wherewatt.pipeline import analyse
+from wherewatt.pipeline import analyse_for_page
 from wherewatt.report.files import PAGE_NAME, write_result
 from wherewatt.report.tables import summary
 from wherewatt.terrain.tiles import TileFolder
@@ -49,7 +49,7 @@ class Reporter:
             If the ride cannot be used, or the report not written.
         """
         with self._turn:
-            result = analyse(self.track, self.tiles, self.config)
+            result = analyse_for_page(self.track, self.tiles, self.config)
             write_result(result, self.page.parent, self.unit)
         energy: dict[str, object] = summary(result)["energy"]["battery_wh"]
         return energy
