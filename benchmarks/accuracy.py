@@ -18,7 +18,6 @@ start at 2000.
 from __future__ import annotations
 
 import argparse
-import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -186,4 +185,4 @@ def print_table(scores: list[Score]) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

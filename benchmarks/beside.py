@@ -6,8 +6,8 @@
 legs.parquet and summary.json, the estimate included; "read" is the same track read alone. gpxpy
 (without lxml, which is its faster way) or fitdecode beside them reads it alone in both. "terrain"
 is a height for as many places, which SRTM.py is asked for one by one, which is all it offers. Each
-is in a process of its own, on one thread, warm: the median CPU time of some runs, and the most
-memory that the process ever held. Times hold for this machine and moment only; the ratios carry
+is in a process of its own, on one thread, warm: the median CPU time of some runs after two that do
+not count, and the most memory that the process ever held. Times hold for this machine and moment only; the ratios carry
 over.
 
 The ride is simulated, so invented: laps of one course, at 1 Hz, until it has enough points.
@@ -74,13 +74,13 @@ else:
         for pair in pairs:
             data.get_elevation(*pair)
 times = []
-for _ in range(repeat + 1):
+for _ in range(repeat + 2):
     before = time.process_time()
     work()
     times.append(time.process_time() - before)
 with open("/proc/self/status") as status:  # getrusage would count the parent's memory too
     peak = next(float(line.split()[1]) for line in status if line.startswith("VmHWM")) / 1024.0
-print(json.dumps([statistics.median(times[1:]), peak]))
+print(json.dumps([statistics.median(times[2:]), peak]))
 """
 
 
@@ -131,7 +131,7 @@ def main() -> int:
         folder = Path(name)
         write_tiles(folder, 1201)  # SRTM.py gives heights only of tiles in its list
         for points in options.points:
-            compare(folder, points, options.repeat if points < 20_000 else 2)
+            compare(folder, points, options.repeat)
     return 0
 
 
@@ -141,7 +141,7 @@ def compare(folder: Path, points: int, repeat: int) -> None:
     ride.write_tile(folder)
     for kind, peer in (("gpx", "gpxpy"), ("fit", "fitdecode")):
         track = ride.write(folder, stem=STEM, format=kind)
-        beside = measure(peer, folder, track, max(1, repeat // 2))
+        beside = measure(peer, folder, track, max(2, repeat // 2))
         for what in ("report", "read"):
             row = f"{what} {kind.upper()}", points, measure(what, folder, track, repeat)
             print_row(*row, peer, beside)

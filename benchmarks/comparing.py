@@ -18,7 +18,6 @@ Settings were chosen on the tuning seeds, which start at 1; the unseen ones star
 from __future__ import annotations
 
 import argparse
-import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -271,4 +270,4 @@ def print_pairs(found: list[Found]) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

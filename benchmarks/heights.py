@@ -21,7 +21,6 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import sys
 import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -55,7 +54,7 @@ class Score:
     """One ride of one recorder on one tile."""
 
     case: tuple[str, str, int]  # character, recorder, arc seconds
-    grade_error: tuple[float, float, float]  # recorded, tile, blend [%]
+    grade_error: tuple[float, ...]  # recorded, tile, blend [%]
     grade_z: float
     section_error_m: tuple[float, ...]
     section_inside: tuple[bool, ...]
@@ -249,4 +248,4 @@ def _groups(scores: list[Score]) -> Iterator[tuple[str, list[Score]]]:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

@@ -16,7 +16,6 @@ at 2000.
 from __future__ import annotations
 
 import argparse
-import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -252,4 +251,4 @@ def print_table(scores: list[Score], asked: int) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

@@ -20,7 +20,6 @@ from __future__ import annotations
 
 import argparse
 import itertools
-import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -62,7 +61,7 @@ class Found:
     @property
     def untagged_changes(self) -> list[float]:
         """Where terrain or flow change [m]."""
-        return changes_of(list(zip(self.terrain, self.flow, strict=True)), self.edge_m)
+        return changes_of(list(zip(self.terrain, self.flow, strict=True)), self.edge_m.tolist())
 
 
 @dataclass(frozen=True)
@@ -209,4 +208,4 @@ def _print_row(name: str, scores: Sequence[Score]) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

@@ -24,7 +24,6 @@ have as much left as nine in ten are to have. The tuning seeds start at 1, the u
 from __future__ import annotations
 
 import argparse
-import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -188,7 +187,7 @@ def promised(
     spare = lived.have_wh - RESERVE_PCT / 100.0 * lived.full_wh
     places = np.arange(0.0, lived.length_m, 10.0)
     need = np.maximum.accumulate(lived.used_by_turning(places))
-    best = float(places[max(0, np.searchsorted(need, spare) - 1)])
+    best = float(places[max(0, int(np.searchsorted(need, spare)) - 1)])
     turned, card = found.farthest.at_m, follow(lived, found)
     if found.to_the_end or best <= 0.0:
         return None
@@ -289,7 +288,7 @@ def _part(way: TrueCourse, index: np.ndarray) -> TrueCourse:
     taken = {name: getattr(way, name)[index] for name in (*arrays, "east", "north")}
     return replace(
         way,
-        course_m=STEP_M * np.arange(len(index)),
+        course_m=STEP_M * np.arange(len(index), dtype=np.float64),
         curvature_per_m=way.curvature_per_m[index],
         stops=tuple(stop for stop in way.stops if 0.0 < stop.course_m < length - 20.0),
         **taken,
@@ -304,8 +303,8 @@ def _there_and_back(out: TrueCourse, kind: Character, rng: np.random.Generator) 
     length = float(out.course_m[-1])
     count = rng.poisson(kind.lights_per_km * kind.red_share * 2.0 * length / 1000.0)
     lights = np.sort(rng.uniform(120.0, 2.0 * length - 120.0, count))
-    lights = [at for at in lights if abs(at - length) > 60.0]
-    stops = [Stop(float(at), float(rng.uniform(*kind.wait_s)), "light") for at in lights]
+    lights = lights[np.abs(lights - length) > 60.0]
+    stops = [Stop(at, float(rng.uniform(*kind.wait_s)), "light") for at in lights.tolist()]
     stops.append(Stop(length, float(rng.uniform(5.0, 40.0)), "turn"))
     stops.sort(key=lambda stop: stop.course_m)
     apart = [stops[0]]
@@ -473,4 +472,4 @@ def print_table(scores: list[Score]) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

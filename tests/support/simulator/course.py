@@ -114,7 +114,7 @@ def build_course(character: Character, rng: np.random.Generator) -> Course:
     shape, rough_x_m, rough_y_m = find_route(character, rng)
     loop = shape is not Shape.OUT_AND_BACK
     x_m, y_m = _smooth_road(rough_x_m, rough_y_m, shape, rng.uniform(*character.bends_m), rng)
-    course_m = STEP_M * np.arange(x_m.size)
+    course_m = STEP_M * np.arange(x_m.size, dtype=np.float64)
     surface = _draw_surfaces(character, course_m, rng)
     bridges = _draw_bridges(character, course_m[-1], rng)
     height_m = _road_height(x_m, y_m, surface, loop, rng) + _bridge_rise(bridges, course_m)
@@ -124,7 +124,7 @@ def build_course(character: Character, rng: np.random.Generator) -> Course:
         x_m, y_m, height_m, surface, shelter = (
             np.concatenate([a, a[-2::-1]]) for a in (x_m, y_m, height_m, surface, shelter)
         )
-        course_m = STEP_M * np.arange(x_m.size)
+        course_m = STEP_M * np.arange(x_m.size, dtype=np.float64)
         bridges += tuple(
             Bridge(2.0 * length_m - b.end_m, 2.0 * length_m - b.start_m, b.rise_m)
             for b in reversed(bridges)
@@ -151,7 +151,8 @@ def _smooth_road(
     rounding = (5.0 if shape is Shape.STREETS else 50.0) / STEP_M
     x_m, y_m = gaussian_smooth(x_m, rounding), gaussian_smooth(y_m, rounding)
     east, north, _ = _directions(x_m, y_m)
-    aside_m = bends_m * smooth_waves(rng, STEP_M * np.arange(x_m.size), 80.0, 400.0)
+    course_m = STEP_M * np.arange(x_m.size, dtype=np.float64)
+    aside_m = bends_m * smooth_waves(rng, course_m, 80.0, 400.0)
     return _even_steps(x_m - north * aside_m, y_m + east * aside_m)
 
 
@@ -169,7 +170,7 @@ def _road_height(
     loop: bool,
     rng: np.random.Generator,
 ) -> FloatArray:
-    course_m = STEP_M * np.arange(x_m.size)
+    course_m = STEP_M * np.arange(x_m.size, dtype=np.float64)
     levelled_m = gaussian_smooth(terrain_m(x_m, y_m), EARTHWORKS_SD_M / STEP_M, wrap=loop)
     undulation_m = np.array([SURFACES[name].undulation_m for name in SURFACE_NAMES])[surface]
     undulation_m = gaussian_smooth(undulation_m, 20.0 / STEP_M)
