@@ -7,8 +7,8 @@ legs.parquet and summary.json, the estimate included; "read" is the same track r
 (without lxml, which is its faster way) or fitdecode beside them reads it alone in both. "terrain"
 is a height for as many places, which SRTM.py is asked for one by one, which is all it offers. Each
 is in a process of its own, on one thread, warm: the median CPU time of some runs after two that do
-not count, and the most memory that the process ever held. Times hold for this machine and moment only; the ratios carry
-over.
+not count, and the most memory that the process ever held. Times hold for this machine and moment
+only; the ratios carry over.
 
 The ride is simulated, so invented: laps of one course, at 1 Hz, until it has enough points.
 """
