@@ -41,8 +41,10 @@ if who == "report":
     from wherewatt.pipeline import analyse
     from wherewatt.report.files import write_tables
     from wherewatt.terrain.tiles import TileFolder
-    tiles, config, out = TileFolder((Path(folder),)), load_config(), Path(folder) / "out"
-    def work():
+    from itertools import count
+    tiles, config, runs = TileFolder((Path(folder),)), load_config(), count()
+    def work():  # into a folder that is new, as that of a ride is
+        out = Path(folder) / f"{track}.out" / str(next(runs))
         write_tables(analyse(Path(track), tiles, config), out)
 elif who == "read":
     from wherewatt.ingest import read_track

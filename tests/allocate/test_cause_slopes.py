@@ -10,7 +10,7 @@ import pytest
 from tests.allocate.builders import legs_of
 from tests.motion.builders import plain_ride
 from tests.property.test_loads import PEDALLED, VALUES
-from wherewatt.allocate.cause_slopes import by_parameters, by_wheel_work
+from wherewatt.allocate.cause_slopes import weighed_causes
 from wherewatt.allocate.loads import CAUSES, Legs, leg_loads
 from wherewatt.arrays import FloatArray
 
@@ -31,7 +31,7 @@ def by_cause(values: dict[str, float]) -> FloatArray:
 
 @pytest.mark.parametrize("values", [VALUES, PEDALLED], ids=["motor", "pedals"])
 def test_by_parameters(values: dict[str, float]) -> None:
-    slopes = by_parameters(leg_loads(legs(), values), WEIGHT)
+    slopes = weighed_causes(leg_loads(legs(), values), WEIGHT).by_parameter
     assert set(slopes) == set(values)
     for name, slope in slopes.items():
         step = 1e-5 * max(abs(values[name]), 1e-2)
@@ -44,8 +44,9 @@ def test_by_parameters(values: dict[str, float]) -> None:
 @pytest.mark.parametrize("values", [VALUES, PEDALLED], ids=["motor", "pedals"])
 def test_causes_change_by_as_much_as_the_battery(values: dict[str, float]) -> None:
     loads = leg_loads(legs(), values)
-    for name, slope in by_parameters(loads, WEIGHT).items():
+    causes = weighed_causes(loads, WEIGHT)
+    for name, slope in causes.by_parameter.items():
         assert slope.sum() == pytest.approx(loads.slopes[name] @ WEIGHT, rel=1e-9), name
-    followed = sum(by_wheel_work(loads, np.full_like(WEIGHT, values["day_factor"])).values())
-    assert followed + values["day_factor"] == pytest.approx(loads.wheel_gain, abs=1e-12)
-    assert set(by_wheel_work(loads, WEIGHT)) <= set(CAUSES)
+    per_work = weighed_causes(loads, np.ones_like(WEIGHT)).per_work
+    assert sum(per_work.values()) == pytest.approx(loads.wheel_gain, abs=1e-12)
+    assert set(per_work) <= set(CAUSES)

@@ -104,13 +104,13 @@ FAST = {
     "segments": (POINT * 3 + "</trkseg><trkseg>") * 30,
     "tracks": (POINT * 3 + "</trkseg></trk><trk><name>A &amp; ö</name><trkseg>") * 30,
     "comments between points": (POINT + "<!-- x --><?y z?>") * 30,
+    "comments with tags": (POINT + "<!-- <x> -->") * 30,
     "upper case": POINT + "<TRKPT lat='1' lon='2'></TRKPT>" * 20,
     "waypoints": POINT + '</trkseg></trk><wpt lat="9" lon="9"><ele>1</ele></wpt><trk><trkseg>',
 }  # fmt: skip
 DECLINED = {
     "comment within a point": "<trkpt lat='1' lon='2'><ele>1<!-- x -->2</ele></trkpt>",
     "comment with a point": POINT + "<!--" + POINT + "-->",
-    "comment with a tag": POINT + "<!-- <x> -->",
     "CDATA within a point": "<trkpt><ele><![CDATA[5]]></ele></trkpt>",
     "CDATA with a point": POINT + "<name><![CDATA[" + POINT + "]]></name>",
     "instruction within a point": "<trkpt><?x y?></trkpt>",

@@ -32,7 +32,7 @@ def test_time_at_a_distance_where_it_stood() -> None:
     """The middle of the stop: a reading at a light is read while waiting."""
     ride = plain_ride(stops=((300.0, 330.0),))
     where = float(np.interp(310.0, ride.time_s, ride.distance_m))
-    assert ride.time_at_place(where) == pytest.approx(315.0, abs=0.5)
+    assert ride.times_at_places(np.array([where])) == pytest.approx(315.0, abs=0.5)
     assert ride.time_at_distance(np.array([where])) == pytest.approx(315.0, abs=0.5)
 
 
@@ -107,5 +107,4 @@ def test_times_at_distances_are_the_mean_of_arrival_and_departure() -> None:
     middle = (arrival + departure) / 2.0
     assert ride.time_at_distance(at) == pytest.approx(middle, abs=1e-9)
     inside = (at >= 0.0) & (at <= ride.distance_m[-1])
-    one_by_one = [ride.time_at_place(place) for place in at[inside].tolist()]
-    assert one_by_one == pytest.approx(middle[inside], abs=1e-9)
+    assert ride.times_at_places(at[inside]) == pytest.approx(middle[inside], abs=1e-9)

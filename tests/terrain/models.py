@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.terrain.builders import TERRAIN, correlated
 from wherewatt.arrays import FloatArray
-from wherewatt.terrain.information import BAND, information
+from wherewatt.terrain.information import BAND, information, parts_of
 from wherewatt.terrain.model import STATES, Noise, Observed
 from wherewatt.terrain.noise import expected_noise
 from wherewatt.terrain.solution import Solution, solve
@@ -57,7 +57,7 @@ def solved(observed: Observed, noise: Noise = NOISE) -> Solution:
 
 def full_information(observed: Observed, noise: Noise = NOISE) -> FloatArray:
     """(4k, 4k) the information matrix."""
-    bands = information(observed, noise, UNRULY)
+    bands = information(parts_of(observed, noise, UNRULY))
     size = STATES * len(observed)
     full = np.zeros((size, size))
     for below in range(BAND + 1):

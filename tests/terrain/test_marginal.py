@@ -10,9 +10,10 @@ import pytest
 
 from tests.terrain.models import NOISE, drawn, full_information, solved
 from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.terrain import marginal
 from wherewatt.terrain.bands import factorised
+from wherewatt.terrain.humps import deck
 from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER
-from wherewatt.terrain.structures import _deck
 
 NODES = 60
 
@@ -31,6 +32,8 @@ def of_heights(matrix: FloatArray, node: IntArray) -> FloatArray:
         [NODES - 3, NODES - 2, NODES - 1],
         [5, 20, 21, 40],
         [40, 7, 7, 58],  # in any order, one of them twice
+        list(range(NODES)),
+        list(range(3, NODES, 2)),
     ],
 )
 def test_covariance_of_some_heights(asked: list[int]) -> None:
@@ -40,14 +43,21 @@ def test_covariance_of_some_heights(asked: list[int]) -> None:
     assert solved(observed).height_covariance(node) == pytest.approx(expected, rel=1e-6)
 
 
-def test_what_was_asked_before_changes_nothing() -> None:
+def test_chain_joined_by_more_nodes_is_that_of_all() -> None:
+    factor = solved(drawn(NODES, 2)).factor
+    some, more = np.array([4, 9, 10, 40]), np.array([0, 9, 11, 12, 39, 59])
+    joined = marginal.Chain.of(factor, some).joined_by(factor, more)
+    whole = marginal.Chain.of(factor, np.union1d(some, more))
+    assert np.array_equal(joined.node, whole.node)
+    assert joined.height_covariance() == pytest.approx(whole.height_covariance(), rel=1e-12)
+
+
+def test_stretches_looked_at_apart_or_together(monkeypatch: pytest.MonkeyPatch) -> None:
     observed = drawn(NODES, 2)
-    asked_before = solved(observed)
-    for start in range(0, 20, 3):
-        asked_before.height_covariance(np.arange(start, NODES, 7))
-    node = np.arange(0, NODES, 5)
-    again = asked_before.height_covariance(node)
-    assert np.array_equal(again, solved(observed).height_covariance(node))
+    node = np.array([2, 3, 11, 30, 31, 50])
+    together = solved(observed).height_covariance(node)
+    monkeypatch.setattr(marginal, "_TOGETHER", 10)
+    assert solved(observed).height_covariance(node) == pytest.approx(together, rel=1e-12)
 
 
 def test_covariance_with_ties() -> None:
@@ -85,13 +95,34 @@ def test_imitated_part_of_a_hump(cells: int, tied: bool) -> None:
         full += rows.T @ rows / 0.25
         ride = ride.tied(later, first, 0.5)
     node = np.concatenate([start + np.arange(cells + 1) for start in visits])
-    pull = ride.recorded_weight[node] * np.tile(_deck(cells), len(visits))
+    pull = ride.recorded_weight[node] * np.tile(deck(cells), len(visits))
     right = np.zeros(len(full))
     for state in (HEIGHT, WANDER, WEATHER):
         right[STATES * node + state] = pull
-    plain = float(pull @ np.tile(_deck(cells), len(visits)))
+    plain = float(pull @ np.tile(deck(cells), len(visits)))
     exact = plain - float(right @ np.linalg.solve(full, right))
-    assert plain - ride.imitated(node, pull) == pytest.approx(exact, rel=5e-3)
+    visit = np.arange(len(visits)) * (cells + 1)
+    left = plain - ride.imitated(node, pull, visit).sum() + ride.told_by_ties(node, pull)
+    assert left == pytest.approx(exact, rel=5e-3)
+
+
+def test_imitated_part_at_the_end_of_a_ride() -> None:
+    """Visits that end where the ride does, one after the other in any order."""
+    observed = drawn(300, 6)
+    ride, cells = solved(observed), 20
+    full = full_information(observed)
+    starts = [NODES, len(observed) - cells - 1, 150]
+    node = np.concatenate([start + np.arange(cells + 1) for start in starts])
+    pull = ride.recorded_weight[node] * np.tile(deck(cells), len(starts))
+    got = ride.imitated(node, pull, (cells + 1) * np.arange(len(starts)))
+    for one, imitated in enumerate(got.tolist()):
+        own = slice((cells + 1) * one, (cells + 1) * (one + 1))
+        right = np.zeros(len(full))
+        for state in (HEIGHT, WANDER, WEATHER):
+            right[STATES * node[own] + state] = pull[own]
+        plain = float(pull[own] @ deck(cells))
+        exact = plain - float(right @ np.linalg.solve(full, right))
+        assert plain - imitated == pytest.approx(exact, rel=5e-3)
 
 
 def test_no_factor_of_what_is_no_information() -> None:

@@ -100,6 +100,37 @@ def test_slope_and_information_are_derivatives() -> None:
     )
 
 
+def test_stretches_are_rides_of_their_own() -> None:
+    """Their log-likelihoods and slopes add up, with terrain and without."""
+    stretches = [drawn(200, seed) for seed in range(3)]
+    stretches[1] = replace(stretches[1], tile_m=np.full(200, np.nan))
+    logs = np.array([0.1, -0.2, 0.3, -0.1])
+
+    def value_and_slope(some: list[Observed]) -> FloatArray:
+        likelihood = Likelihood.of(some, NOISE, UNRULY)
+        here = likelihood.at(logs)
+        return np.append(likelihood.slope(here), here.log_likelihood)
+
+    alone = [value_and_slope([one]) for one in stretches]
+    assert value_and_slope(stretches) == pytest.approx(np.sum(alone, axis=0), rel=1e-5)
+
+
+def test_rough_slope_leads_the_same_way() -> None:
+    """Half of each stretch tells the slope within a standard deviation of it."""
+    likelihood = Likelihood.of([drawn(400, seed) for seed in range(4)], NOISE, UNRULY)
+    here = likelihood.at(np.full(LEVELS, 0.2))
+    sd = np.sqrt(np.diag(likelihood.information(here)))
+    off = likelihood.slope(here, rough=True) - likelihood.slope(here)
+    assert np.all(np.abs(off) < sd)
+
+
+def test_slope_of_levels_that_are_free() -> None:
+    likelihood = Likelihood.of([drawn(300, 7)], NOISE, UNRULY)
+    here, free = likelihood.at(np.zeros(LEVELS)), np.array([True, False, False, True])
+    expected = np.where(free, likelihood.slope(here), 0.0)
+    assert np.array_equal(likelihood.slope(here, free), expected)
+
+
 def test_long_rides_are_compared_on_some_stretches() -> None:
     """As much work for a ride of 400 km as for one of 40, from its start to its end."""
     long = drawn(8000, 6, OTHERWISE)

@@ -13,7 +13,7 @@ from tests.terrain.builders import TERRAIN, blended, correlated, hills, out_and_
 from wherewatt.arrays import FloatArray
 from wherewatt.motion.ride import Ride
 from wherewatt.terrain.nodes import nodes_of
-from wherewatt.terrain.revisits import _BLOCK_NODES, _near_pairs, first_visits
+from wherewatt.terrain.revisits import _BLOCK_NODES, _WINDOW, _met, first_visits
 
 METRES = np.degrees(1.0 / 6_378_137.0)
 
@@ -109,18 +109,31 @@ def test_over_and_under_keep_their_own_height() -> None:
     assert deck - below == pytest.approx(15.0, abs=1.0)
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_near_pairs_are_those_of_a_search_tree(seed: int) -> None:
+@pytest.mark.parametrize("seed", range(4))
+def test_those_met_are_those_of_a_search_tree(seed: int) -> None:
     """Against shapely's tree of rectangles, on a walk that crosses itself often."""
     rng = np.random.default_rng(seed)
-    plane = np.cumsum(rng.normal(0.0, 7.0, (900, 2)), axis=0)
-    later, earlier = _near_pairs(plane, 12.0)
-    points = shapely.points(plane)
-    one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=12.0)
-    apart = one > other
-    expected = set(zip(one[apart].tolist(), other[apart].tolist(), strict=True))
-    assert len(later) == len(expected) > 100
-    assert set(zip(later.tolist(), earlier.tolist(), strict=True)) == expected
+    least, near_m = 15, 12.0
+    place = np.cumsum(10.0 * np.exp(1j * np.cumsum(rng.normal(0.0, 0.6, 8000))))
+    points = shapely.points(place.real, place.imag)
+    pairs = shapely.STRtree(points).query(points, predicate="dwithin", distance=near_m)
+    way = np.gradient(place)
+    off_rad = np.angle(way[pairs[0]] / way[pairs[1]])
+    parallel = np.abs(np.sin(off_rad)) <= np.sin(np.radians(25.0))
+    later, earlier = pairs[:, parallel & (pairs[0] - pairs[1] > least)]
+    first = np.full(len(place), len(place))
+    np.minimum.at(first, later, earlier)
+    met = _met(place, near_m, least)
+    late = np.arange(len(place)) >= least + _WINDOW
+    expected = late & (first < len(place))
+    assert np.array_equal(met >= 0, expected)
+    assert np.count_nonzero(expected) > 100
+    on_first = met - first
+    assert np.all((on_first[expected] >= 0) & (on_first[expected] <= _WINDOW))
+    window = earlier - first[later] <= _WINDOW // 2
+    nearest = np.full(len(place), np.inf)
+    np.minimum.at(nearest, later[window], np.abs(place[later] - place[earlier])[window])
+    assert np.mean(np.abs(place[met] - place)[expected] <= nearest[expected] + 1e-9) > 0.98
 
 
 def test_many_laps_go_back_to_the_first() -> None:

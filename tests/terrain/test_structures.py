@@ -8,8 +8,10 @@ import numpy as np
 import pytest
 
 from tests.terrain.builders import blended, correlated, hills, out_and_back, ride_over
+from tests.terrain.models import drawn, solved
 from wherewatt.arrays import FloatArray
 from wherewatt.motion.ride import Ride
+from wherewatt.terrain.humps import Places
 
 START_M, END_M = 3000.0, 3300.0
 
@@ -97,3 +99,19 @@ def test_terrain_is_not_used_under_a_tagged_structure() -> None:
 def test_without_recorded_height_none_is_seen() -> None:
     _, tile = recorded_with(8.0, 1)
     assert blended(ride_over(None), tile).structures == ()
+
+
+@pytest.mark.parametrize("laps", [2, 4, 5, 9])
+def test_a_few_visits_stand_for_all(laps: int) -> None:
+    """What laps know of humps, from some of them, against all of them; no source."""
+    lap = 300
+    observed = drawn(laps * lap, 8)
+    first = np.arange(len(observed)) % lap
+    once = replace(
+        observed, tile_m=np.where(np.arange(len(observed)) < lap, observed.tile_m, np.nan)
+    )
+    places = Places.of(once, solved(once), first)
+    span = np.array([[start, cells] for start in (20, 120, 200) for cells in (12, 30, 60)])
+    all_visits = [places.tied_information(one) for one in span]
+    rel = 1e-4 if laps <= 4 else 0.2  # every visit recorded very unevenly
+    assert places.information(span) == pytest.approx(all_visits, rel=rel)

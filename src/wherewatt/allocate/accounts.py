@@ -105,7 +105,8 @@ def _median_slope(y: FloatArray, x: FloatArray) -> float:
     As `scipy.stats.theilslopes` has it, which loads slowly.
     """
     rise, run = np.subtract.outer(y, y), np.subtract.outer(x, x)
-    return float(np.median(rise[run > 0.0] / run[run > 0.0]))
+    ahead = run > 0.0
+    return float(np.median(rise[ahead] / run[ahead]))
 
 
 def display_account(estimate: Estimate, fall: Fall | None) -> Account | None:

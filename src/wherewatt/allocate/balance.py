@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from scipy.special import ndtr
@@ -20,6 +20,14 @@ from wherewatt.units import STANDARD_GRAVITY_M_S2
 
 # No light vehicle pushes harder; greater forces are noise of short legs.
 _GREATEST_FORCE_N = 500.0
+_LEAST_FLOW_M_S = 1e-9  # where nothing moves, directions of the air are no number
+
+
+class Total(Protocol):
+    """Makes sums of numbers of the legs: by cell, of all, or none at all."""
+
+    def __call__(self, of_legs: FloatArray, weight: FloatArray | None = None) -> FloatArray:
+        """Sums of numbers of the legs (n,), each times its weight (…, n) if there is any."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,23 +74,26 @@ class Motion:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Wheel:
-    """Work at the wheel [J], arrays (n,), and what it depends on.
+    """Work at the wheel, arrays (n,), and what it depends on.
 
     Parameters
     ----------
-    rolling_j, air_j : against rolling resistance and moving air.
-    rider_j : at the pedals.
-    net_j : what all causes ask for, less the rider's.
-    slopes : derivative of what all causes ask for by each parameter's value.
+    per_coefficient_j : work against rolling resistance over its coefficient on asphalt [J].
+    along_m_s : speed of the air against the direction of travel.
+    flow_m_s : speed of the air past the vehicle, from wherever.
+    head_on : the former over the latter [1].
+    rider_j : work at the pedals [J].
+    net_j : what all causes ask for, less the rider's [J].
     follows : where a rider who gives all takes up every change of demand; None if nowhere.
     pedal_s : derivative of `rider_j` by the assumed power; None if none is assumed.
     """
 
-    rolling_j: FloatArray
-    air_j: FloatArray
+    per_coefficient_j: FloatArray
+    along_m_s: FloatArray
+    flow_m_s: FloatArray
+    head_on: FloatArray
     rider_j: FloatArray
     net_j: FloatArray
-    slopes: dict[str, FloatArray]
     follows: BoolArray | None
     pedal_s: FloatArray | None
 
@@ -93,24 +104,26 @@ class Balance:
 
     Parameters
     ----------
+    motion : how the vehicle moved.
+    rise_m : change of height [m].
     wheel : the work at the wheel.
     pushed_j, braked_j : what the motor gives, and what brakes and regeneration take [J].
     driving : derivative of `pushed_j` by the work at the wheel: the share driven [1].
     per_sd : derivative of `pushed_j` by the standard deviation of that work within the leg [1].
     heat_n2_s : squared driving force times duration, which heats the winding [N²·s].
-    heat_per_work : its derivative by `pushed_j` [N·s/m].
     battery_j : energy from the battery [J].
     per_pushed : derivative of `battery_j` by `pushed_j`, with `braked_j` held [1].
     wheel_gain : derivative of `battery_j` by work at the wheel [1].
     """
 
+    motion: Motion
+    rise_m: FloatArray
     wheel: Wheel
     pushed_j: FloatArray
     braked_j: FloatArray
     driving: FloatArray
     per_sd: FloatArray
     heat_n2_s: FloatArray
-    heat_per_work: FloatArray
     battery_j: FloatArray
     per_pushed: FloatArray
     wheel_gain: FloatArray
@@ -127,25 +140,32 @@ def balance_of(motion: Motion, rise_m: FloatArray, values: Mapping[str, float]) 
     wheel = _wheel(motion, rise_m, values)
     efficiency, returned = values["drivetrain_efficiency"], values.get("regenerative_share", 0.0)
     winding = values["winding_loss_w_n2"]
-    sd = values["mass_kg"] * values["unsteadiness_m_s2"] * motion.distance_m
+    sd = (values["mass_kg"] * values["unsteadiness_m_s2"]) * motion.distance_m
     pushed, driving, per_sd = _positive_part(wheel.net_j, sd)
     braked = pushed - wheel.net_j
-    heat, heat_per_work = _winding(pushed, motion)
-    per_pushed = 1.0 / efficiency + winding * heat_per_work
-    idle = returned * efficiency  # gain of a leg that only brakes
-    gain = idle + driving * (per_pushed - idle)
+    heat, per_pushed = _winding(pushed, motion)
+    battery = winding * heat
+    battery += pushed / efficiency
+    battery += values["fixed_loss_w"] * motion.moving_s
+    battery += values["auxiliary_w"] * motion.powered_s
+    per_pushed *= winding
+    per_pushed += 1.0 / efficiency
+    gain = driving * per_pushed
+    if returned:
+        idle = returned * efficiency  # gain of a leg that only brakes
+        battery -= idle * braked
+        gain += idle * (1.0 - driving)
     if wheel.follows is not None:
         gain[wheel.follows] = 0.0
-    constant = values["fixed_loss_w"] * motion.moving_s + values["auxiliary_w"] * motion.powered_s
-    battery = pushed / efficiency - idle * braked + winding * heat + constant
     return Balance(
+        motion=motion,
+        rise_m=rise_m,
         wheel=wheel,
         pushed_j=pushed,
         braked_j=braked,
         driving=driving,
         per_sd=per_sd,
         heat_n2_s=heat,
-        heat_per_work=heat_per_work,
         battery_j=battery,
         per_pushed=per_pushed,
         wheel_gain=gain,
@@ -153,71 +173,105 @@ def balance_of(motion: Motion, rise_m: FloatArray, values: Mapping[str, float]) 
 
 
 def battery_slopes(
-    balance: Balance, motion: Motion, values: Mapping[str, float]
+    balance: Balance, values: Mapping[str, float], total: Total
 ) -> dict[str, FloatArray]:
-    """Derivative of `battery_j` (n,) by the values of all parameters but the surfaces' ratios."""
-    wheel, gain = balance.wheel, balance.wheel_gain
+    """Derivatives of sums of `battery_j` by the values of all parameters but surfaces' ratios.
+
+    Parameters
+    ----------
+    total : makes the sums.
+    """
+    motion, wheel, gain = balance.motion, balance.wheel, balance.wheel_gain
     efficiency, returned = values["drivetrain_efficiency"], values.get("regenerative_share", 0.0)
-    slopes = {name: gain * slope for name, slope in wheel.slopes.items()}
+    slopes = demand_slopes(balance, gain, values, total)
     # More fluctuation means more driving and as much more braking.
-    per_fluctuation = (
-        (balance.per_pushed - returned * efficiency) * balance.per_sd * motion.distance_m
-    )
-    slopes["mass_kg"] += per_fluctuation * values["unsteadiness_m_s2"]
-    slopes["unsteadiness_m_s2"] = per_fluctuation * values["mass_kg"]
-    slopes["drivetrain_efficiency"] = (
-        balance.pushed_j / -(efficiency**2) - returned * balance.braked_j
-    )
-    slopes["fixed_loss_w"] = motion.moving_s
-    slopes["winding_loss_w_n2"] = balance.heat_n2_s
-    slopes["auxiliary_w"] = motion.powered_s
+    per_fluctuation = balance.per_pushed - returned * efficiency
+    per_fluctuation *= balance.per_sd
+    fluctuating = total(motion.distance_m, per_fluctuation)
+    slopes["mass_kg"] += fluctuating * values["unsteadiness_m_s2"]
+    slopes["unsteadiness_m_s2"] = fluctuating * values["mass_kg"]
+    braked = total(balance.braked_j)
+    slopes["drivetrain_efficiency"] = total(balance.pushed_j) / -(efficiency**2) - returned * braked
+    slopes["fixed_loss_w"] = total(motion.moving_s)
+    slopes["winding_loss_w_n2"] = total(balance.heat_n2_s)
+    slopes["auxiliary_w"] = total(motion.powered_s)
     if "regenerative_share" in values:
-        slopes["regenerative_share"] = -efficiency * balance.braked_j
+        slopes["regenerative_share"] = -efficiency * braked
     if wheel.pedal_s is not None:
-        slopes["pedal_power_w"] = -gain * wheel.pedal_s
+        slopes["pedal_power_w"] = -total(wheel.pedal_s, gain)
     return slopes
+
+
+def demand_slopes(
+    balance: Balance, weight: FloatArray, values: Mapping[str, float], total: Total
+) -> dict[str, FloatArray]:
+    """Derivatives of weighted sums of what all causes ask for at the wheel.
+
+    By the values of all parameters it depends on but the surfaces' ratios.
+
+    Parameters
+    ----------
+    weight : (…, n) of the legs.
+    total : makes the sums.
+    """
+    motion, wheel = balance.motion, balance.wheel
+    per_coefficient = total(wheel.per_coefficient_j, weight)
+    per_mass = values["rolling_resistance"] / values["mass_kg"] * per_coefficient
+    per_mass += STANDARD_GRAVITY_M_S2 * total(balance.rise_m, weight)
+    per_mass += total(motion.half_square_change, weight)
+    # The work against the air is swept · along · flow, where flow² is along² + across².
+    swept = weight * motion.swept_kg_m2
+    with_flow = total(wheel.head_on, swept)
+    per_wind = swept * wheel.flow_m_s
+    per_area = total(wheel.along_m_s, per_wind)
+    swept *= wheel.head_on
+    swept *= motion.speed_m_s
+    per_wind += swept
+    area = values["drag_area_m2"]
+    return {
+        "mass_kg": per_mass,
+        "rolling_resistance": per_coefficient,
+        "drag_area_m2": per_area,
+        **{
+            name: area * (values[name] * with_flow - total(way, per_wind))
+            for name, way in (("wind_east_m_s", motion.east), ("wind_north_m_s", motion.north))
+        },
+    }
 
 
 def _wheel(motion: Motion, rise_m: FloatArray, values: Mapping[str, float]) -> Wheel:
     mass = values["mass_kg"]
-    ratio = np.array([values[ratio_name(surface)] for surface in motion.surfaces])[motion.surface]
+    weight_n = mass * STANDARD_GRAVITY_M_S2
+    ratio = np.array([values[ratio_name(surface)] for surface in motion.surfaces])
     per_coefficient = motion.distance_m * road_load.rolling_force(
-        rise_m * motion.per_metre, mass_kg=mass, coefficient=ratio
+        rise_m * motion.per_metre, mass_kg=mass, coefficient=ratio.take(motion.surface)
     )
-    rolling = values["rolling_resistance"] * per_coefficient
-    per_mass = rolling / mass + STANDARD_GRAVITY_M_S2 * rise_m + motion.half_square_change
-    per_drag, wind_slopes = _air(motion, values)
-    air = values["drag_area_m2"] * per_drag
-    demand = mass * per_mass + motion.rotating_mass_kg * motion.half_square_change + air
+    along, flow = _air(motion, values)
+    demand = values["drag_area_m2"] * motion.swept_kg_m2
+    demand *= along
+    demand *= flow
+    demand += values["rolling_resistance"] * per_coefficient
+    demand += weight_n * rise_m
+    demand += (mass + motion.rotating_mass_kg) * motion.half_square_change
     rider, pedal_s, follows = _rider(motion, values, demand)
-    slopes = {
-        "mass_kg": per_mass,
-        "rolling_resistance": per_coefficient,
-        "drag_area_m2": per_drag,
-        **wind_slopes,
-    }
-    return Wheel(rolling, air, rider, demand - rider, slopes, follows, pedal_s)
+    net = demand - rider
+    return Wheel(per_coefficient, along, flow, along / flow, rider, net, follows, pedal_s)
 
 
-def _air(motion: Motion, values: Mapping[str, float]) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Work against moving air per drag area [J/m²], and the work's derivatives by the wind [J·s/m].
+def _air(motion: Motion, values: Mapping[str, float]) -> tuple[FloatArray, FloatArray]:
+    """Speed of the air against the direction of travel, and past the vehicle [m/s].
 
-    As `road_load.air_force`, `headwind` and `crosswind` have it.
+    As `road_load.air_force`, `headwind` and `crosswind` have it: with a headwind h and a wind w,
+    flow² = (v + h)² + w² − h².
     """
     to_east, to_north = values["wind_east_m_s"], values["wind_north_m_s"]
-    along = motion.speed_m_s - (to_east * motion.east + to_north * motion.north)
-    across = to_east * motion.north - to_north * motion.east
-    square = along * along
-    flow = np.sqrt(square + across * across)
-    swept = values["drag_area_m2"] * motion.swept_kg_m2
-    per_flow = swept / np.maximum(flow, 1e-9)
-    per_along = swept * flow + per_flow * square
-    per_across = per_flow * along * across
-    slopes = {
-        "wind_east_m_s": per_across * motion.north - per_along * motion.east,
-        "wind_north_m_s": -(per_along * motion.north + per_across * motion.east),
-    }
-    return motion.swept_kg_m2 * along * flow, slopes
+    head = -to_east * motion.east
+    head -= to_north * motion.north
+    along = motion.speed_m_s + head
+    square = along + head
+    square *= motion.speed_m_s
+    square += to_east * to_east + to_north * to_north
+    return along, np.sqrt(np.maximum(square, _LEAST_FLOW_M_S**2))
 
 
 def _rider(
@@ -247,9 +301,13 @@ def _positive_part(
     """
     ratio = net_j / np.maximum(sd_j, 1e-9)
     driving = ndtr(ratio)
-    density = np.exp(-0.5 * (ratio * ratio))
+    ratio *= ratio
+    ratio *= -0.5
+    density = np.exp(ratio, out=ratio)
     density *= 1.0 / np.sqrt(2.0 * np.pi)
-    return net_j * driving + sd_j * density, driving, density
+    pushed = net_j * driving
+    pushed += sd_j * density
+    return pushed, driving, density
 
 
 def _winding(pushed_j: FloatArray, motion: Motion) -> tuple[FloatArray, FloatArray]:
@@ -258,8 +316,12 @@ def _winding(pushed_j: FloatArray, motion: Motion) -> tuple[FloatArray, FloatArr
     The current follows the force and the winding's heat its square.
     """
     force = pushed_j * motion.per_metre
-    limited = np.minimum(force, _GREATEST_FORCE_N)
-    weighted = limited * motion.moving_s
-    per_work = 2.0 * weighted * motion.per_metre
-    per_work[force >= _GREATEST_FORCE_N] = 0.0
-    return limited * weighted, per_work
+    limited = force >= _GREATEST_FORCE_N
+    np.minimum(force, _GREATEST_FORCE_N, out=force)
+    weighted = force * motion.moving_s
+    per_work = weighted * motion.per_metre
+    per_work *= 2.0
+    if limited.any():
+        per_work[limited] = 0.0
+    weighted *= force
+    return weighted, per_work

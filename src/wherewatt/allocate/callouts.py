@@ -8,6 +8,7 @@ Little and Taylor 1989, J. Am. Stat. Assoc. 84:881).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -59,7 +60,7 @@ def shown_percent(call_outs: Sequence[CallOut], locator: Locator, source: str) -
             found = f"a call-out at {call_out.at.text}"
             problems.append(Problem(source, f"line {call_out.line}", found, str(error)))
             continue
-        if np.isfinite(call_out.battery_pct):
+        if math.isfinite(call_out.battery_pct):
             rows.append((at_s, call_out.battery_pct, call_out.state is CallOutState.RESTING))
     if problems:
         raise SideFileError(*problems)

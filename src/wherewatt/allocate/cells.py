@@ -85,35 +85,35 @@ def cut_cells(
     the wind, of which the estimate knows one vector for the whole ride but not the shelter.
     """
     ride = sections.ride
-    stretch, stretches = _stretches(ride, settings.stretch_m)
+    metres, of_section = ride.leg_distance_m, sections.first_leg
+    stretch_first = _stretches(ride, settings.stretch_m)
     point = np.searchsorted(ride.time_s, shown.time_s - 1e-6)  # first point at or after it
-    passed = np.cumsum(np.bincount(point, minlength=len(ride.time_s)))[:-1]
-    changed = np.ones(len(stretch), dtype=bool)
-    changed[1:] = (
-        (np.diff(sections.leg_section) != 0) | (np.diff(stretch) != 0) | (np.diff(passed) != 0)
-    )
-    first = np.flatnonzero(changed)
-    metres = ride.leg_distance_m
-    untagged = np.array([name == UNTAGGED for name in sections.surface])[sections.leg_section]
-    unknown = _share_of(untagged * metres, metres, stretch, stretches)
+    first = np.unique(np.concatenate([of_section, stretch_first, point]))
+    first = first[: np.searchsorted(first, len(metres))]
+    section = np.searchsorted(of_section, first, side="right") - 1
+    stretch = np.searchsorted(stretch_first, first, side="right") - 1
+    length = np.add.reduceat(metres, first)
+    untagged = np.array([name == UNTAGGED for name in sections.surface])[section]
+    unknown = _share_of(untagged * length, length, stretch, len(stretch_first))
     known_part = np.hypot(settings.stretch_spread, settings.shelter_spread_s_m * wind_speed_m_s)
-    length = sections.total(metres)[sections.leg_section]
+    whole = np.add.reduceat(metres, of_section)
+    share = np.divide(1.0, whole, out=np.zeros_like(whole), where=whole > 0)
     return Cells(
         first_leg=first,
-        section=sections.leg_section[first],
-        stretch=stretch[first],
+        section=section,
+        stretch=stretch,
         stretch_spread=np.hypot(known_part, settings.untagged_spread * unknown),
-        leg_share=np.divide(metres, length, out=np.zeros_like(length), where=length > 0),
+        leg_share=metres * np.repeat(share, np.diff(of_section, append=len(metres))),
         before=np.searchsorted(first, point),
     )
 
 
-def _stretches(ride: Ride, stretch_m: float) -> tuple[IntArray, int]:
-    """(n−1,) stretch of each leg, of equal lengths as near to `stretch_m` as fits; their number."""
+def _stretches(ride: Ride, stretch_m: float) -> IntArray:
+    """First leg of each stretch, of equal lengths as near to `stretch_m` as fits."""
     total = max(float(ride.distance_m[-1]), 1.0)
     stretches = max(1, round(total / stretch_m))
     middle = (ride.distance_m[1:] + ride.distance_m[:-1]) / 2.0
-    return np.minimum((middle / total * stretches).astype(np.intp), stretches - 1), stretches
+    return np.searchsorted(middle, np.arange(stretches) * (total / stretches))
 
 
 def _share_of(part: FloatArray, whole: FloatArray, label: IntArray, labels: int) -> FloatArray:
@@ -133,17 +133,18 @@ class CellSums:
     slopes : its derivative by the value of each parameter it depends on.
     per_rise : its derivative by the work at the wheel that a unit error of the section's rise adds,
         which spreads over the section by length [1].
+    times : a factor that is still missing from all of them.
     """
 
     battery_j: FloatArray
     slopes: dict[str, FloatArray]
     per_rise: FloatArray
+    times: float = 1.0
 
-    def times(self, day_factor: float) -> CellSums:
+    def on_day(self, day_factor: float) -> CellSums:
         """The same on a day that takes so much more of everything."""
-        slopes = {name: slope * day_factor for name, slope in self.slopes.items()}
-        slopes["day_factor"] = self.battery_j
-        return CellSums(self.battery_j * day_factor, slopes, self.per_rise * day_factor)
+        slopes = {**self.slopes, "day_factor": self.battery_j / day_factor}
+        return CellSums(self.battery_j, slopes, self.per_rise, day_factor)
 
 
 def cell_sums(
@@ -264,12 +265,10 @@ def cell_energy(
     p = len(parameters)
     values, by_score = parameters.at(scores)
     log_factors = cells.stretch_spread * scores[p : p + cells.stretches]
-    factor = np.exp(log_factors)[cells.stretch] / JOULES_PER_WATT_HOUR
-    of_parameters = np.zeros((len(factor), p))
-    for number, (name, slope) in enumerate(by_score.items()):
-        if name in sums.slopes:
-            of_parameters[:, number] = sums.slopes[name] * slope
-    of_parameters *= factor[:, None]
+    factor = np.exp(log_factors)[cells.stretch] * (sums.times / JOULES_PER_WATT_HOUR)
+    nothing = np.zeros(len(factor))
+    of_parameters = np.array([sums.slopes.get(name, nothing) for name in by_score]).T
+    of_parameters = of_parameters * list(by_score.values()) * factor[:, None]
     weight_n = values["mass_kg"] * STANDARD_GRAVITY_M_S2
     return CellEnergy(
         cells=cells,

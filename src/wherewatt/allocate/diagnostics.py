@@ -7,6 +7,7 @@ each threshold was chosen.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
 import numpy as np
 from scipy.special import digamma, gammaincc, polygamma
@@ -82,10 +83,17 @@ def misfit_chance(residual_sds: FloatArray, dof: float) -> float:
     if len(residual_sds) == 0:
         return 1.0
     misfit = (dof + 1.0) * float(np.sum(np.log1p(np.square(residual_sds) / dof)))
-    mean = (dof + 1.0) * float(digamma((dof + 1.0) / 2.0) - digamma(dof / 2.0))
-    variance = (dof + 1.0) ** 2 * float(polygamma(1, dof / 2.0) - polygamma(1, (dof + 1.0) / 2.0))
+    mean, variance = _moments_of_misfit(dof)
     # The survival function of a gamma variable; scipy.stats has it by name, but loads slowly.
     return float(gammaincc(len(residual_sds) * mean**2 / variance, misfit / (variance / mean)))
+
+
+@cache
+def _moments_of_misfit(dof: float) -> tuple[float, float]:
+    """Mean and variance of the misfit of one residual."""
+    mean = digamma((dof + 1.0) / 2.0) - digamma(dof / 2.0)
+    variance = polygamma(1, dof / 2.0) - polygamma(1, (dof + 1.0) / 2.0)
+    return (dof + 1.0) * float(mean), (dof + 1.0) ** 2 * float(variance)
 
 
 def _odd_call_outs(estimate: Estimate, settings: DiagnosticSettings) -> list[Note]:
@@ -152,14 +160,13 @@ def _odd_parameters(
     parameters of the energy are what gave way.
     """
     notes = []
-    parameters, told = estimate.evidence.parameters, informed(estimate)
-    values, sds = estimate.values, estimate.value_sds
-    for number, item in enumerate(parameters.items):
-        far = abs(float(estimate.solution.scores[number])) > settings.edge_sds
-        if item.name in _WIND or not far or 100.0 * told[number] < settings.edge_informed_pct:
+    parameters, told = estimate.evidence.parameters, 100.0 * informed(estimate)
+    far = np.abs(estimate.solution.scores[: len(parameters)]) > settings.edge_sds
+    for number in np.flatnonzero(far & (told >= settings.edge_informed_pct)):
+        item = parameters.items[number]
+        if item.name in _WIND or (explained and not item.name.startswith("display_")):
             continue
-        if explained and not item.name.startswith("display_"):
-            continue
+        values, sds = estimate.values, estimate.value_sds
         phrase, prior = phrase_of(item.name), item.prior
         message = (
             f"{phrase.noun} came out at {phrase.said(values[item.name], sds[item.name])}, far from "

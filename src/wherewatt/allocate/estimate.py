@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from wherewatt.allocate.callouts import Prediction
 from wherewatt.allocate.cells import CellEnergy, Cells
 from wherewatt.allocate.evidence import Evidence
-from wherewatt.allocate.gauss_newton import laplace_covariance, maximise_posterior
+from wherewatt.allocate.gauss_newton import Measurements, laplace_covariance, maximise_posterior
 from wherewatt.allocate.informed import RideSolution
 from wherewatt.allocate.loads import Loads
 from wherewatt.allocate.problem import Around, RideProblem, View
 from wherewatt.arrays import FloatArray
 from wherewatt.errors import EstimateError
 
-_FINER = 0.03  # a round is searched so much finer than the last one moved
+_FINER = 0.1  # a round is searched so much finer than the last one moved
 _NEAR = 0.3  # a round that moved less brought the search near its end, in prior deviations
 _PARALLEL = 0.5  # cosine between the steps of two rounds that are taken as one movement
 _FARTHEST = 9.0  # times the last movement, that one is drawn out
@@ -30,7 +30,6 @@ class Estimate:
     ----------
     evidence : what it was made from.
     cells : the cells it was made on.
-    height_modes : (sections + 1, h) height error at the section edges per unit score [m].
     solution : most probable scores and their covariance.
     loads : energies of the legs at the most probable parameters, before the discrepancy.
     cell_energy : energy of the cells and its derivatives.
@@ -44,7 +43,6 @@ class Estimate:
 
     evidence: Evidence
     cells: Cells
-    height_modes: FloatArray
     solution: RideSolution
     loads: Loads
     cell_energy: CellEnergy
@@ -54,6 +52,12 @@ class Estimate:
     callout_weight: FloatArray
     meter_v: FloatArray
     voltage_weight: FloatArray
+
+    @property
+    def height_modes(self) -> FloatArray:
+        """(sections + 1, h) height error at the section edges per unit score [m]."""
+        modes = self.cell_energy.rise_modes
+        return np.vstack([np.zeros(modes.shape[1]), np.cumsum(modes, axis=0)])
 
     @property
     def values(self) -> dict[str, float]:
@@ -79,14 +83,12 @@ def estimate_ride(evidence: Evidence) -> Estimate:
     problem = RideProblem(evidence)
     center = problem.around(np.zeros(problem.unknowns))
     found = _settled(problem, center)
-    around, view = found.around, found.view
-    now = view.measure(view.start)
+    around, view, now = found.around, found.view, found.now
     display, voltage = view.predict(view.start)
     count, volts = len(evidence.shown), len(evidence.voltage)
     return Estimate(
         evidence=evidence,
         cells=problem.cells,
-        height_modes=problem.height_modes,
         solution=RideSolution(
             scores=around.scores,
             informed=view.informed,
@@ -94,7 +96,7 @@ def estimate_ride(evidence: Evidence) -> Estimate:
             converged=found.converged,
             iterations=found.iterations,
         ),
-        loads=problem.loads_of(around),
+        loads=around.loads,
         cell_energy=around.energy,
         beforehand=center.energy,
         leg_factor=problem.leg_factor(around.scores),
@@ -108,10 +110,11 @@ def estimate_ride(evidence: Evidence) -> Estimate:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Settled:
-    """Where the search ended, and how."""
+    """Where the search ended, what was measured against it, and how it ended."""
 
     around: Around
     view: View
+    now: Measurements
     converged: bool
     iterations: int
 
@@ -119,7 +122,7 @@ class _Settled:
 def _settled(problem: RideProblem, center: Around) -> _Settled:
     """Search in rounds; each sees the ride from where the last one ended."""
     settings = problem.evidence.settings
-    around = replace(center, scores=problem.start_from(center))
+    around = problem.started(center)
     before: tuple[FloatArray, FloatArray] | None = None
     moved = 1.0
     for _ in range(settings.most_rounds):
@@ -137,11 +140,11 @@ def _settled(problem: RideProblem, center: Around) -> _Settled:
         step = scores - around.scores
         moved = float(np.max(np.abs(step)))
         if moved < settings.settled:
-            return _Settled(around, view, found.converged, found.iterations)
+            return _Settled(around, view, found.began, found.converged, found.iterations)
         around = problem.around(_mixed(scores, step, before))
         before = scores, step
     view = problem.view(around, problem.load_of(around))
-    return _Settled(around, view, False, found.iterations)
+    return _Settled(around, view, view.measure(view.start), False, found.iterations)
 
 
 def _mixed(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.linalg.lapack import dposv, dpotrf, dpotri
@@ -21,6 +21,7 @@ from wherewatt.errors import EstimateError
 _LEAST_CURVATURE = 0.1
 _IN_RESULT = 10.0  # how much longer a step may be in standard deviations of the result
 _LEAST_DAMPING, _MOST_DAMPING = 0.1, 1e12  # of the prior's information, which is one
+_NORMAL_DOF = 1e12  # so many degrees of freedom are as good as a normal error
 _NOT_FINITE = "the estimate came to no finite numbers"
 
 
@@ -41,10 +42,11 @@ class Measurements:
     sd: FloatArray
     dof: FloatArray
 
-    @cached_property
+    @property
     def weight(self) -> FloatArray:
         """Share of its full weight that each measurement keeps, small for outliers."""
-        return np.where(self._heavy, (self._dof + 1.0) / (self._dof + self._square), 1.0)
+        dof = self._dof
+        return np.asarray((dof + 1.0) / (dof + self._square))
 
     @property
     def curvature(self) -> FloatArray:
@@ -54,27 +56,23 @@ class Measurements:
         farther it is: it bends the misfit the other way, and tells next to nothing.
         """
         dof, square = self._dof, self._square
-        bent = (dof + 1.0) * (dof - square) / np.square(dof + square)
-        return np.where(self._heavy, np.maximum(bent, _LEAST_CURVATURE * self.weight), 1.0)
+        weight = (dof + 1.0) / (dof + square)
+        return np.asarray(weight * np.maximum((dof - square) / (dof + square), _LEAST_CURVATURE))
 
     @property
     def misfit(self) -> float:
         """Negative log-likelihood up to a constant of the measurements."""
-        tails = 0.5 * (self._dof + 1.0) * np.log1p(self._square / self._dof)
-        return float(np.sum(np.where(self._heavy, tails, 0.5 * self._square) + np.log(self.sd)))
+        dof = self._dof
+        tails = 0.5 * (dof + 1.0) * np.log1p(self._square / dof)
+        return float((tails + np.log(self.sd)).sum())
 
-    @cached_property
+    @property
     def _square(self) -> FloatArray:
         return np.square(self.residual / self.sd)
 
-    @cached_property
-    def _heavy(self) -> BoolArray:
-        return np.isfinite(self.dof)
-
-    @cached_property
+    @property
     def _dof(self) -> FloatArray:
-        """Degrees of freedom, one where the error is normal and they are not asked for."""
-        return np.where(self._heavy, self.dof, 1.0)
+        return np.minimum(self.dof, _NORMAL_DOF)
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,12 +82,14 @@ class Solution:
     Parameters
     ----------
     scores : (u,) most probable unknowns.
+    began : measurements at the start.
     there : measurements where the last step was taken from.
     converged : False if the search ended for want of iterations.
     iterations : how many it took.
     """
 
     scores: FloatArray
+    began: Measurements
     there: Measurements
     converged: bool
     iterations: int
@@ -123,7 +123,8 @@ def maximise_posterior(
     EstimateError
         If the numbers are not finite.
     """
-    scores, now = start, measure(start)
+    scores, began = start, measure(start)
+    now = began
     objective = now.misfit + 0.5 * float(scores @ scores)
     damping, growth, careful = 0.0, 2.0, not near
     before: FloatArray | None = None
@@ -134,7 +135,7 @@ def maximise_posterior(
         if float(np.max(np.abs(step), initial=0.0)) * (1.0 + damping) < tolerance or (
             damping == 0.0 and 2.0 * promised < (_IN_RESULT * tolerance) ** 2
         ):
-            return Solution(scores + step, now, True, iteration)
+            return Solution(scores + step, began, now, True, iteration)
         longer = _lengthened(step, before) if damping == 0.0 else step
         moved = scores + longer
         trial = measure(moved)
@@ -149,8 +150,8 @@ def maximise_posterior(
             damping, before = max(_LEAST_DAMPING, damping * growth), None
             growth *= 2.0
             if damping > _MOST_DAMPING:  # no direction improves: this is the best point
-                return Solution(scores, now, True, iteration)
-    return Solution(scores, now, False, most_iterations)
+                return Solution(scores, began, now, True, iteration)
+    return Solution(scores, began, now, False, most_iterations)
 
 
 def laplace_covariance(now: Measurements) -> FloatArray:
@@ -158,8 +159,14 @@ def laplace_covariance(now: Measurements) -> FloatArray:
     factor, failed = dpotrf(_information(now, now.curvature, 0.0).T, lower=1)
     if failed:
         raise EstimateError(_NOT_FINITE)
-    lower = np.tril(dpotri(factor, lower=1)[0])
-    return np.asarray(lower + np.tril(lower, -1).T)
+    inverse = dpotri(factor, lower=1)[0]
+    return np.where(lower_triangle(len(inverse)), inverse, inverse.T)
+
+
+@lru_cache(maxsize=4)
+def lower_triangle(size: int) -> BoolArray:
+    """(size, size) True on the diagonal and below."""
+    return np.tri(size, dtype=bool)
 
 
 def _information(now: Measurements, curvature: FloatArray, damping: float) -> FloatArray:

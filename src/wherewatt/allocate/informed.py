@@ -12,29 +12,37 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg.lapack import dpstrf, dtrtrs
+from scipy.linalg.lapack import dpotrf, dpstrf, dtrtrs
 
 from wherewatt.allocate.cells import CellEnergy
+from wherewatt.allocate.gauss_newton import lower_triangle
 from wherewatt.allocate.runs import Runs
 from wherewatt.arrays import FloatArray, IntArray
 
 # Of the greatest variance; what is less is rounding, or no concern of any instrument.
 _LEAST_VARIANCE = 1e-10
+_LEAST_GONE = 1e-14  # of the greatest variance that a measurement took away
 
 
 def pivoted_root(covariance: FloatArray, least: float) -> tuple[FloatArray, IntArray]:
     """Root R (k, r) of a covariance R·Rᵀ (k, k) of rank r, and the rows (r,) that span it.
 
-    Pivoted Cholesky factor (Higham 2002, Accuracy and Stability of Numerical Algorithms, section
-    10.3); what is left when it ends is less than `least` of the greatest variance.
+    Cholesky factor, pivoted where the rank is not full (Higham 2002, Accuracy and Stability of
+    Numerical Algorithms, ch. 10); what is left when it ends is less than `least` of the greatest
+    variance.
     """
     greatest = float(np.max(np.diag(covariance), initial=0.0))
     if not greatest > 0.0:
         return np.zeros((len(covariance), 0)), np.zeros(0, dtype=np.intp)
+    below = lower_triangle(len(covariance))
+    lower, failed = dpotrf(covariance.T, lower=1)
+    if not failed and float(np.min(np.diag(lower))) ** 2 > least * greatest:
+        return np.where(below, lower, 0.0), np.arange(len(covariance))
     lower, pivot, rank, _ = dpstrf(covariance, tol=least * greatest, lower=1)
+    pivot -= 1
     root = np.empty((len(covariance), rank))
-    root[pivot - 1] = np.tril(lower)[:, :rank]
-    return root, pivot[:rank] - 1
+    root[pivot] = np.where(below, lower, 0.0)[:, :rank]
+    return root, pivot[:rank]
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,8 +53,8 @@ class Rows:
     ----------
     energy : of the cells, with derivatives by u unknowns, of which the first p are parameters.
     runs : q runs of cells.
-    running : so many of the numbers, the first, are sums over their own run and all before; the
-        others are sums over their own run.
+    running : so many of the runs, the first, follow each other from the first cell on, and their
+        numbers are sums over their own run and all before; the others are sums over their own run.
     """
 
     energy: CellEnergy
@@ -56,7 +64,7 @@ class Rows:
     @cached_property
     def by_parameters(self) -> FloatArray:
         """(q, p) derivatives by the parameters."""
-        return self._summed(self.runs.sums(self.energy.of_parameters))
+        return self._through(self.energy.of_parameters)
 
     @cached_property
     def by_others(self) -> FloatArray:
@@ -69,7 +77,7 @@ class Rows:
 
     def moved(self, others: FloatArray) -> FloatArray:
         """(q, k) what k sets of the other unknowns (u − p, k) add to the numbers."""
-        return self._summed(self.runs.sums(self.energy.moved(others)))
+        return self._through(self.energy.moved(others))
 
     def pulled(self, pull: FloatArray) -> FloatArray:
         """(u − p,) derivatives of a weighted sum of the numbers, with weights (q,)."""
@@ -86,6 +94,14 @@ class Rows:
     def shared(self, runs: Runs) -> FloatArray:
         """(q, g) covariance with the energy of runs that is due to the others."""
         return self._summed(self.energy.shared(self.runs, runs))
+
+    def _through(self, of_cells: FloatArray) -> FloatArray:
+        """(q, k) what the numbers sum of values (c, k) of the cells."""
+        so_far = np.zeros((len(of_cells) + 1, of_cells.shape[1]))
+        np.cumsum(of_cells, axis=0, out=so_far[1:])
+        sums = so_far[self.runs.end]
+        sums[self.running :] -= so_far[self.runs.first[self.running :]]
+        return sums
 
     def _summed(self, steps: FloatArray) -> FloatArray:
         summed = steps.copy()
@@ -184,9 +200,9 @@ class RideSolution:
 
     def sds(self, slopes: FloatArray) -> FloatArray:
         """(k,) standard deviations of k numbers with derivatives (k, u) by the unknowns."""
-        seen = self.informed.reduced(slopes)
-        taken = np.sum(seen @ self._gone * seen, axis=1)
-        return np.sqrt(np.maximum(np.sum(np.square(slopes), axis=1) - taken, 0.0))
+        taken = self.informed.reduced(slopes) @ self._gone_root
+        variance = np.sum(np.square(slopes), axis=1) - np.sum(np.square(taken), axis=1)
+        return np.sqrt(np.maximum(variance, 0.0))
 
     def of(self, slopes: FloatArray) -> FloatArray:
         """(k, k) covariance of k numbers with derivatives (k, u) by the unknowns."""
@@ -198,16 +214,17 @@ class RideSolution:
         if self.informed.root is None:
             return self.of(rows.energy.summed(runs))
         by_parameters = runs.sums(rows.energy.of_parameters)
-        beforehand = by_parameters @ by_parameters.T + rows.energy.shared(runs, runs)
+        beforehand = by_parameters @ by_parameters.T
+        beforehand += rows.energy.shared(runs, runs)
         directions = self.informed.directions(rows.shared(runs))
         return self._covariance(beforehand, np.hstack([by_parameters, directions.T]))
 
-    @property
-    def _gone(self) -> FloatArray:
-        """(p + r, p + r) how much less is unknown than beforehand."""
-        return np.eye(len(self.told)) - self.told
+    @cached_property
+    def _gone_root(self) -> FloatArray:
+        """(p + r, …) root of how much less is unknown than beforehand."""
+        return pivoted_root(np.eye(len(self.told)) - self.told, _LEAST_GONE)[0]
 
     def _covariance(self, beforehand: FloatArray, seen: FloatArray) -> FloatArray:
         """Covariance of numbers from that before the ride, and from what it shows of them."""
-        covariance = beforehand - seen @ self._gone @ seen.T
-        return (covariance + covariance.T) / 2.0
+        taken = seen @ self._gone_root
+        return np.asarray(beforehand - taken @ taken.T)

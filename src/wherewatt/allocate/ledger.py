@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wherewatt.allocate.cause_slopes import by_parameters, by_wheel_work
+from wherewatt.allocate.cause_slopes import WeighedCauses, weighed_causes
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.loads import CAUSES
 from wherewatt.arrays import FloatArray
@@ -82,52 +82,66 @@ class Ledger:
 
 def build_ledger(estimate: Estimate) -> Ledger:
     """Sum an estimate by section and cause; every sum is a sum over legs."""
-    sections = estimate.evidence.sections
-    solution, energy = estimate.solution, estimate.cell_energy
-    leg_wh = estimate.loads.causes * (estimate.leg_factor / JOULES_PER_WATT_HOUR)
-    section_wh = np.add.reduceat(leg_wh, sections.first_leg, axis=1)
-    edges = np.searchsorted(estimate.cells.section, np.arange(len(sections) + 1))
-    covariance = solution.of_runs(estimate.cells.runs(edges[:-1], edges[1:]))
+    sections, cells, solution = estimate.evidence.sections, estimate.cells, estimate.solution
+    causes = weighed_causes(estimate.loads, estimate.leg_factor / JOULES_PER_WATT_HOUR)
+    cell_wh = cells.sums(causes.energy)
+    edges = np.searchsorted(cells.section, np.arange(len(sections) + 1))
+    section_wh = np.add.reduceat(cell_wh, edges[:-1], axis=1)
+    covariance = solution.of_runs(cells.runs(edges[:-1], edges[1:]))
     total = Measure(float(section_wh.sum()), float(np.sqrt(max(0.0, covariance.sum()))))
     km = float(sections.ride.distance_m[-1]) / 1000.0
     per_km = Measure(total.mean / km, total.sd / km)
-    cause_sd = solution.sds(_cause_slopes(estimate, leg_wh))
+    slopes = [_cause_slopes(estimate, causes, cell_wh), _full_charge_slope(estimate, per_km, km)]
+    *cause_sd, full_charge_sd = solution.sds(np.vstack(slopes)).tolist()
     by_cause = {
-        cause: Measure(float(wh), float(sd))
-        for cause, wh, sd in zip(CAUSES, section_wh.sum(axis=1), cause_sd, strict=True)
+        cause: Measure(wh, sd)
+        for cause, wh, sd in zip(CAUSES, section_wh.sum(axis=1).tolist(), cause_sd, strict=True)
     }
     return Ledger(
-        leg_wh=leg_wh,
+        leg_wh=causes.energy,
         section_wh=section_wh,
         section_covariance=covariance,
         total=total,
         by_cause=by_cause,
         wh_per_km=per_km,
-        full_charge_km=_full_charge(estimate, per_km, energy.total_slopes / km),
+        full_charge_km=_full_charge(estimate, per_km, full_charge_sd),
     )
 
 
-def _full_charge(estimate: Estimate, per_km: Measure, per_km_slope: FloatArray) -> Measure:
-    """Usable capacity over consumption [km]; the correlation of the two is kept."""
-    capacity = estimate.values["battery_usable_wh"]
+def _full_charge(estimate: Estimate, per_km: Measure, sd: float) -> Measure:
+    """Usable capacity over consumption [km]."""
     if per_km.mean <= 0.0:  # a ride downhill with regeneration has no finite range
         return Measure(np.inf, np.inf)
-    slope = -capacity / per_km.mean**2 * per_km_slope
-    index = estimate.evidence.parameters.index["battery_usable_wh"]
-    by_score = estimate.evidence.parameters.slopes(estimate.solution.scores)
-    slope[index] += by_score["battery_usable_wh"] / per_km.mean
-    return Measure(capacity / per_km.mean, float(estimate.solution.sds(slope[None])[0]), ratio=True)
+    return Measure(estimate.loads.values["battery_usable_wh"] / per_km.mean, sd, ratio=True)
 
 
-def _cause_slopes(estimate: Estimate, leg_wh: FloatArray) -> FloatArray:
+def _full_charge_slope(estimate: Estimate, per_km: Measure, km: float) -> FloatArray:
+    """(u,) its derivative by the unknowns [km]; the correlation of the two is kept."""
+    slope = estimate.cell_energy.total_slopes
+    if per_km.mean <= 0.0:
+        return np.zeros_like(slope)
+    slope *= -estimate.loads.values["battery_usable_wh"] / per_km.mean**2 / km
+    parameters = estimate.evidence.parameters
+    by_score = parameters.slopes(estimate.solution.scores)
+    slope[parameters.index["battery_usable_wh"]] += by_score["battery_usable_wh"] / per_km.mean
+    return slope
+
+
+def _cause_slopes(estimate: Estimate, causes: WeighedCauses, cell_wh: FloatArray) -> FloatArray:
     """(len(CAUSES), u) derivative of each cause's energy by the unknowns [Wh]."""
-    return np.hstack([_by_scores(estimate), _by_stretch(estimate, leg_wh), _by_height(estimate)])
+    return np.hstack(
+        [
+            _by_scores(estimate, causes),
+            _by_stretch(estimate, cell_wh),
+            _by_height(estimate, causes),
+        ]
+    )
 
 
-def _by_scores(estimate: Estimate) -> FloatArray:
+def _by_scores(estimate: Estimate, causes: WeighedCauses) -> FloatArray:
     """By the parameters' scores; those of the display move no energy."""
     parameters, scores = estimate.evidence.parameters, estimate.solution.scores
-    slopes = by_parameters(estimate.loads, estimate.leg_factor / JOULES_PER_WATT_HOUR)
+    slopes = causes.by_parameter
     result = np.zeros((len(CAUSES), len(parameters)))
     for number, (name, by_score) in enumerate(parameters.slopes(scores).items()):
         if name in slopes:
@@ -135,20 +149,19 @@ def _by_scores(estimate: Estimate) -> FloatArray:
     return result
 
 
-def _by_stretch(estimate: Estimate, leg_wh: FloatArray) -> FloatArray:
+def _by_stretch(estimate: Estimate, cell_wh: FloatArray) -> FloatArray:
     cells = estimate.cells
-    by_cell = cells.sums(leg_wh)
-    by_stretch = [np.bincount(cells.stretch, row, minlength=cells.stretches) for row in by_cell]
+    by_stretch = [np.bincount(cells.stretch, row, minlength=cells.stretches) for row in cell_wh]
     return np.stack(by_stretch) * cells.stretch_spread
 
 
-def _by_height(estimate: Estimate) -> FloatArray:
-    cells, values = estimate.cells, estimate.values
-    weight_n = values["mass_kg"] * STANDARD_GRAVITY_M_S2 * values.get("day_factor", 1.0)
-    per_metre = (weight_n / JOULES_PER_WATT_HOUR) * cells.leg_share * estimate.leg_factor
-    rise_modes = estimate.cell_energy.rise_modes
+def _by_height(estimate: Estimate, causes: WeighedCauses) -> FloatArray:
+    """By the modes of the height error, which spreads over a section by length."""
+    cells, rise_modes = estimate.cells, estimate.cell_energy.rise_modes
+    weight_n = estimate.loads.values["mass_kg"] * STANDARD_GRAVITY_M_S2
     result = np.zeros((len(CAUSES), rise_modes.shape[1]))
-    for cause, row in {"height": per_metre, **by_wheel_work(estimate.loads, per_metre)}.items():
-        by_section = estimate.evidence.sections.total(row)
+    for cause, row in causes.per_work.items():
+        by_cell = weight_n * cells.sums(row * cells.leg_share)
+        by_section = np.bincount(cells.section, by_cell, len(rise_modes))
         result[CAUSES.index(cause)] = by_section @ rise_modes
     return result

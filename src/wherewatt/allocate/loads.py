@@ -14,7 +14,7 @@ the wheel leaves over, less what regenerative braking returns.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -75,10 +75,11 @@ class Legs:
     def motion(self) -> Motion:
         """What no parameter changes."""
         away = self.distance_m > 0
+        per_metre = np.divide(1.0, self.distance_m, out=np.zeros(len(away)), where=away)
         return Motion(
             distance_m=self.distance_m,
             speed_m_s=self.speed_m_s,
-            per_metre=np.divide(1.0, self.distance_m, out=np.zeros(len(away)), where=away),
+            per_metre=per_metre,
             moving_s=np.where(self.moving, self.time_s, 0.0),
             powered_s=self.powered_s,
             east=np.sin(self.heading_rad),
@@ -92,58 +93,71 @@ class Legs:
         )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Part:
-    """Some of a ride's legs, in order, at one set of parameters.
-
-    Parameters
-    ----------
-    motion : how the vehicle moved.
-    rise_m : change of height [m].
-    balance : what drives and what brakes, before the day's factor.
-    """
-
-    motion: Motion
-    rise_m: FloatArray
-    balance: Balance
-
-
 @dataclass(frozen=True, eq=False)
 class Loads:
     """Energies of the legs at one set of parameters.
 
     Parameters
     ----------
-    causes : (len(CAUSES), n) energy by cause [J]; the columns add up to `battery_j`.
-    battery_j : (n,) energy from the battery [J].
     values : the parameters' values.
-    parts : the legs, with what their energy depends on.
+    motions : how the vehicle moved, part by part of the ride.
+    rise_m : (n,) change of height [m].
+    kept : the balance of each part, before the day's factor; none where it is not kept.
     """
 
-    causes: FloatArray
-    battery_j: FloatArray
     values: Mapping[str, float]
-    parts: tuple[Part, ...]
+    motions: tuple[Motion, ...]
+    rise_m: FloatArray
+    kept: tuple[Balance, ...] = ()
 
     @property
     def day_factor(self) -> float:
         """What the day takes more of everything."""
         return self.values.get("day_factor", 1.0)
 
+    @cached_property
+    def causes(self) -> FloatArray:
+        """(len(CAUSES), n) energy by cause [J]; the columns add up to `battery_j`."""
+        causes = np.empty((len(CAUSES), len(self.rise_m)))
+        for part, legs in self.by_part():
+            fill_causes(causes[:, legs], part, self.values)
+        causes *= self.day_factor
+        return causes
+
+    @cached_property
+    def battery_j(self) -> FloatArray:
+        """(n,) energy from the battery [J]."""
+        return np.concatenate([part.battery_j for part in self._parts]) * self.day_factor
+
     @property
     def wheel_gain(self) -> FloatArray:
         """(n,) derivative of `battery_j` with respect to work at the wheel [1]."""
-        return np.concatenate([part.balance.wheel_gain for part in self.parts]) * self.day_factor
+        return np.concatenate([part.wheel_gain for part in self._parts]) * self.day_factor
 
     @cached_property
     def slopes(self) -> dict[str, FloatArray]:
         """Derivative of `battery_j` (n,) with respect to each parameter's value."""
-        parts = [_slopes(part, self.values) for part in self.parts]
+        parts = [_slopes(part, self.values) for part in self._parts]
         slopes = {
             name: np.concatenate([slope[name] for slope in parts]) * self.day_factor
             for name in parts[0]
         }
         return {**slopes, "day_factor": self.battery_j / self.day_factor}
+
+    @cached_property
+    def _parts(self) -> tuple[Balance, ...]:
+        return tuple(part for part, _ in self.by_part())
+
+    def by_part(self) -> Iterator[tuple[Balance, slice]]:
+        """The balance of each part, and the legs it is of; one at a time, where none are kept."""
+        end = 0
+        for number, motion in enumerate(self.motions):
+            first, end = end, end + len(motion.distance_m)
+            legs = slice(first, end)
+            if self.kept:
+                yield self.kept[number], legs
+            else:
+                yield balance_of(motion, self.rise_m[legs], self.values), legs
 
 
 def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
@@ -155,46 +169,40 @@ def leg_loads(legs: Legs, values: Mapping[str, float]) -> Loads:
     values : parameter values by name, in the units of the configuration file.
     """
     motion = legs.motion()
-    return loads_of([Part(motion, legs.rise_m, balance_of(motion, legs.rise_m, values))], values)
+    balance = balance_of(motion, legs.rise_m, values)
+    return Loads(values, (motion,), legs.rise_m, (balance,))
 
 
-def loads_of(parts: Sequence[Part], values: Mapping[str, float]) -> Loads:
-    """Energies of legs whose balance is known."""
-    ends = np.cumsum([len(part.rise_m) for part in parts])
-    causes = np.empty((len(CAUSES), ends[-1]))
-    for part, end in zip(parts, ends, strict=True):
-        _fill_causes(causes[:, end - len(part.rise_m) : end], part, values)
-    causes *= values.get("day_factor", 1.0)
-    return Loads(causes, causes.sum(axis=0), values, tuple(parts))
+def fill_causes(causes: FloatArray, part: Balance, values: Mapping[str, float]) -> None:
+    """Put energy by cause (len(CAUSES), n) where it belongs, before the day's factor [J]."""
+    motion, wheel, mass = part.motion, part.wheel, values["mass_kg"]
+    efficiency, returned = values["drivetrain_efficiency"], values.get("regenerative_share", 0.0)
+    rolling, still, wind, height, speed, brakes, drivetrain, auxiliary, rider = causes
+    swept = values["drag_area_m2"] * motion.swept_kg_m2
+    np.multiply(wheel.per_coefficient_j, values["rolling_resistance"], out=rolling)
+    np.multiply(swept * motion.speed_m_s, np.abs(motion.speed_m_s), out=still)
+    np.subtract(swept * wheel.along_m_s * wheel.flow_m_s, still, out=wind)
+    np.multiply(part.rise_m, mass * STANDARD_GRAVITY_M_S2, out=height)
+    np.multiply(motion.half_square_change, mass + motion.rotating_mass_kg, out=speed)
+    np.multiply(part.braked_j, 1.0 - returned, out=brakes)
+    np.multiply(part.pushed_j, 1.0 / efficiency - 1.0, out=drivetrain)
+    drivetrain += returned * (1.0 - efficiency) * part.braked_j
+    drivetrain += values["fixed_loss_w"] * motion.moving_s
+    drivetrain += values["winding_loss_w_n2"] * part.heat_n2_s
+    np.multiply(motion.powered_s, values["auxiliary_w"], out=auxiliary)
+    np.negative(wheel.rider_j, out=rider)
 
 
-def _slopes(part: Part, values: Mapping[str, float]) -> dict[str, FloatArray]:
+def _each(of_legs: FloatArray, weight: FloatArray | None = None) -> FloatArray:
+    """The legs alone, each times its weight."""
+    return of_legs if weight is None else of_legs * weight
+
+
+def _slopes(part: Balance, values: Mapping[str, float]) -> dict[str, FloatArray]:
     """Derivatives before the day's factor."""
-    slopes = battery_slopes(part.balance, part.motion, values)
+    slopes = battery_slopes(part, values, _each)
     for number, surface in enumerate(part.motion.surfaces):
         name = ratio_name(surface)
         per_ratio = slopes["rolling_resistance"] * (values["rolling_resistance"] / values[name])
         slopes[name] = np.where(part.motion.surface == number, per_ratio, 0.0)
     return slopes
-
-
-def _fill_causes(causes: FloatArray, part: Part, values: Mapping[str, float]) -> None:
-    """Put energy by cause (len(CAUSES), n) where it belongs, before the day's factor [J]."""
-    motion, balance, mass = part.motion, part.balance, values["mass_kg"]
-    efficiency, returned = values["drivetrain_efficiency"], values.get("regenerative_share", 0.0)
-    speed = motion.speed_m_s
-    still = values["drag_area_m2"] * motion.swept_kg_m2 * speed * np.abs(speed)
-    causes[0] = balance.wheel.rolling_j
-    causes[1] = still
-    causes[2] = balance.wheel.air_j - still
-    causes[3] = (mass * STANDARD_GRAVITY_M_S2) * part.rise_m
-    causes[4] = (mass + motion.rotating_mass_kg) * motion.half_square_change
-    causes[5] = (1.0 - returned) * balance.braked_j
-    causes[6] = (
-        (1.0 / efficiency - 1.0) * balance.pushed_j
-        + returned * (1.0 - efficiency) * balance.braked_j
-        + values["fixed_loss_w"] * motion.moving_s
-        + values["winding_loss_w_n2"] * balance.heat_n2_s
-    )
-    causes[7] = values["auxiliary_w"] * motion.powered_s
-    causes[8] = -balance.wheel.rider_j

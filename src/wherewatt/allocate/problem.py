@@ -10,21 +10,21 @@ import numpy as np
 
 from wherewatt.allocate.balance import Balance, Motion, balance_of, battery_slopes
 from wherewatt.allocate.callouts import Load, Prediction, ShownPercent
-from wherewatt.allocate.cells import CellEnergy, Cells, CellSums, cell_energy, cell_sums, cut_cells
+from wherewatt.allocate.cells import CellEnergy, Cells, CellSums, cell_energy, cut_cells
 from wherewatt.allocate.evidence import Evidence
 from wherewatt.allocate.gauss_newton import Measurements
 from wherewatt.allocate.informed import Informed, informed_part, pivoted_root
 from wherewatt.allocate.instruments import Instruments
-from wherewatt.allocate.loads import Loads, Part, loads_of
+from wherewatt.allocate.loads import Loads
 from wherewatt.allocate.parameters import ratio_name
 from wherewatt.allocate.voltage import VoltagePrediction, start_from_voltage
+from wherewatt.allocate.windows import Windows
 from wherewatt.arrays import FloatArray, IntArray
-from wherewatt.units import JOULES_PER_WATT_HOUR
 
 _SAG_WINDOW_S = 15.0  # a display filters the voltage over some seconds; common practice, no source
 _LATE_WINDOW_S = 60.0
 
-_PART_LEGS = 8192  # legs worked on at a time, so that their arrays stay in the processor's cache
+_PART_LEGS = 16384  # legs worked on at a time, so that their arrays stay in the processor's cache
 _LEAST_MODE = 1e-9  # variance of a mode of the height error, of the greatest: below is rounding
 
 
@@ -48,14 +48,14 @@ class Around:
     ----------
     scores : (u,) the scores.
     energy : of the cells, with derivatives.
-    counter_j : (n+1,) energy used by each point of the ride [J].
-    parts : the legs, with what their energy depends on.
+    leg_j : (n,) energy of the legs [J].
+    loads : the same by cause, before the discrepancy.
     """
 
     scores: FloatArray
     energy: CellEnergy
-    counter_j: FloatArray
-    parts: tuple[Part, ...]
+    leg_j: FloatArray
+    loads: Loads
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,31 +103,36 @@ class _Run:
     legs: slice
     first_leg: IntArray
 
+    def total(self, of_legs: FloatArray, weight: FloatArray | None = None) -> FloatArray:
+        """(c,) sums over the legs of each cell, each leg's times its weight."""
+        weighed = of_legs if weight is None else of_legs * weight
+        return np.asarray(np.add.reduceat(weighed, self.first_leg))
+
 
 class RideProblem:
     """The unknowns of a ride and what they predict."""
 
     def __init__(self, evidence: Evidence) -> None:
         self.evidence = evidence
+        call_outs = _all_call_outs(evidence)
         cells = cut_cells(
             evidence.sections,
-            _all_call_outs(evidence),
+            call_outs,
             evidence.settings,
             wind_speed_m_s=evidence.wind_speed_m_s,
         )
         logged_wh = self._logged(cells)
         spread = evidence.settings.logged_stretch_spread
         before, count = cells.before, len(evidence.shown)
-        self.cells = replace(cells, before=before[:count]).each_alone(
-            np.isfinite(logged_wh), spread
-        )
+        self.cells = replace(cells, before=before[:count])
+        if evidence.pack_log is not None:
+            self.cells = self.cells.each_alone(np.isfinite(logged_wh), spread)
         self.instruments = Instruments(evidence, self.cells, before[count:], logged_wh)
-        self.motion = evidence.legs.motion()
-        self.runs = _runs(self.motion, self.cells)
-        rises = np.diff(np.diff(evidence.height_covariance, axis=0), axis=1)
+        self.runs = _runs(evidence.legs.motion(), self.cells)
+        self.windows = _windows(call_outs, evidence.sections.ride.time_s)
         # Only differences of height matter, and the common offset is not known at all.
-        self.rise_modes = pivoted_root(rises, _LEAST_MODE)[0]
-        self.rise_covariance = self.rise_modes @ self.rise_modes.T
+        self.rise_covariance = _of_differences(evidence.height_covariance)
+        self.rise_modes = pivoted_root(self.rise_covariance, _LEAST_MODE)[0]
         self.p = len(evidence.parameters)
         self.unknowns = self.p + self.cells.stretches + self.rise_modes.shape[1]
 
@@ -137,11 +142,6 @@ class RideProblem:
         if log is None:
             return np.full(len(cells.first_leg), np.nan)
         return log.between(ride.time_s[np.append(cells.first_leg, len(ride.standing))])
-
-    @property
-    def height_modes(self) -> FloatArray:
-        """(sections + 1, h) height error at the section edges per unit score [m]."""
-        return np.vstack([np.zeros(self.rise_modes.shape[1]), np.cumsum(self.rise_modes, axis=0)])
 
     def start_from(self, center: Around) -> FloatArray:
         """The priors' centers, but with the charge at the start that the call-outs suggest.
@@ -165,31 +165,32 @@ class RideProblem:
         scores[number] = (at_start - prior.center) / prior.spread
         return scores
 
+    def started(self, center: Around) -> Around:
+        """The energy at the priors' centers, which the charge does not change, at the start."""
+        scores = self.start_from(center)
+        values = self.evidence.parameters.values(scores)
+        return replace(center, scores=scores, loads=replace(center.loads, values=values))
+
     def at(self, scores: FloatArray, load: Load) -> Point:
         """What the unknowns predict, with the load at the call-outs held fixed."""
         around = self.around(scores)
-        loads = self.loads_of(around)
         rows, used = self.instruments.rows(around.energy), self.instruments.used(around.energy)
-        display, _ = self.instruments.predict(loads.values, used, load)
+        display, _ = self.instruments.predict(around.loads.values, used, load)
         sd = self.instruments.sd(load)
         measurements = self.instruments.measure(scores, used, rows.dense(), load, sd)
-        return Point(loads, display, measurements)
-
-    def loads_of(self, around: Around) -> Loads:
-        """Energy of all legs by cause."""
-        return loads_of(around.parts, self.evidence.parameters.values(around.scores))
+        return Point(around.loads, display, measurements)
 
     def around(self, scores: FloatArray) -> Around:
         """The energy around scores."""
         values, rise = self.evidence.parameters.values(scores), self._rise(scores)
-        parts = []
+        day_factor, leg_j = values.get("day_factor", 1.0), self.leg_factor(scores)
+        sums, kept = [], []
         for run in self.runs:
-            rise_m = rise[run.legs]
-            parts.append(Part(run.motion, rise_m, balance_of(run.motion, rise_m, values)))
-        sums = [
-            self._sums(run, part.balance, values)
-            for run, part in zip(self.runs, parts, strict=True)
-        ]
+            balance = balance_of(run.motion, rise[run.legs], values)
+            leg_j[run.legs] *= day_factor * balance.battery_j
+            sums.append(self._sums(run, balance, values))
+            if len(self.runs) == 1:  # those of a long ride would crowd out what is in use
+                kept.append(balance)
         energy = cell_energy(
             self.cells,
             _joined(sums),
@@ -198,28 +199,20 @@ class RideProblem:
             rise_modes=self.rise_modes,
             rise_covariance=self.rise_covariance,
         )
-        joules = np.concatenate([part.balance.battery_j for part in parts])
-        joules *= values.get("day_factor", 1.0)
-        joules *= self.leg_factor(scores)
-        counter_j = np.zeros(len(joules) + 1)
-        np.cumsum(joules, out=counter_j[1:])
-        return Around(scores, energy, counter_j, tuple(parts))
+        motions = tuple(run.motion for run in self.runs)
+        return Around(scores, energy, leg_j, Loads(values, motions, rise, tuple(kept)))
 
-    def _sums(self, part: _Run, balance: Balance, values: Mapping[str, float]) -> CellSums:
+    def _sums(self, run: _Run, balance: Balance, values: Mapping[str, float]) -> CellSums:
         """Sums over the cells of a part."""
-        sums = cell_sums(
-            balance.battery_j,
-            battery_slopes(balance, part.motion, values),
-            balance.wheel_gain,
-            self.cells.leg_share[part.legs],
-            part.first_leg,
-        )
+        slopes = battery_slopes(balance, values, run.total)
         # A cell lies within a section, and a section on one surface.
-        surface = part.motion.surface[part.first_leg]
-        rolling = values["rolling_resistance"] * sums.slopes["rolling_resistance"]
-        for number, name in enumerate(map(ratio_name, part.motion.surfaces)):
-            sums.slopes[name] = np.where(surface == number, rolling / values[name], 0.0)
-        return sums.times(values.get("day_factor", 1.0))
+        surface = run.motion.surface[run.first_leg]
+        rolling = values["rolling_resistance"] * slopes["rolling_resistance"]
+        for number, name in enumerate(map(ratio_name, run.motion.surfaces)):
+            slopes[name] = np.where(surface == number, rolling / values[name], 0.0)
+        per_rise = run.total(balance.wheel_gain, self.cells.leg_share[run.legs])
+        sums = CellSums(run.total(balance.battery_j), slopes, per_rise)
+        return sums.on_day(values.get("day_factor", 1.0))
 
     def view(self, around: Around, load: Load) -> View:
         """The problem as it looks from the scores that the energy was worked out at."""
@@ -244,8 +237,10 @@ class RideProblem:
     def _rise(self, scores: FloatArray) -> FloatArray:
         """(n,) change of height; its error is spread evenly over a section's way [m]."""
         error = self.rise_modes @ scores[self.p + self.cells.stretches :]
-        section = self.evidence.sections.leg_section
-        return self.evidence.legs.rise_m + error[section] * self.cells.leg_share
+        rise = error.take(self.evidence.sections.leg_section)
+        rise *= self.cells.leg_share
+        rise += self.evidence.legs.rise_m
+        return rise
 
     def load_at(self, scores: FloatArray) -> Load:
         """What the battery did at the call-outs, at given scores."""
@@ -253,32 +248,43 @@ class RideProblem:
 
     def load_of(self, around: Around) -> Load:
         """What the battery did at the call-outs."""
-        evidence, values = self.evidence, self.evidence.parameters.values(around.scores)
-        load = self._load(evidence.shown.time_s, around.counter_j, values)
-        if not len(evidence.voltage):
-            return load
-        at_voltage = self._load(evidence.voltage.time_s, around.counter_j, values)
-        ohm = values["pack_resistance_ohm"]
-        return replace(load, at_voltage=replace(at_voltage, pack_ohm=ohm))
-
-    def _load(self, at_s: FloatArray, counter_j: FloatArray, values: Mapping[str, float]) -> Load:
-        """What the battery did at given times, by the counter of its energy at the points."""
-        time, capacity = self.evidence.sections.ride.time_s, values["battery_usable_wh"]
-        counted = np.interp(at_s, time, counter_j)
-
-        def mean_power(window_s: float) -> FloatArray:
-            start = np.maximum(at_s - window_s, time[0])
-            spent = counted - np.interp(start, time, counter_j)
-            return np.asarray(spent / np.maximum(at_s - start, 1.0))
-
-        used_share = counted / JOULES_PER_WATT_HOUR / capacity
+        values, count = around.loads.values, len(self.evidence.shown)
+        now_w, lately_w = self.windows.power_w(around.leg_j).reshape(2, -1)
+        used = self.instruments.used(around.energy) / values["battery_usable_wh"]
+        left, capacity_wh = values["start_charge"] - used, values["battery_usable_wh"]
+        place, at_voltage = self.instruments.of_volts, None
+        if len(place):
+            at_voltage = Load(
+                now_w[count:],
+                lately_w[count:],
+                used[place],
+                left[place],
+                capacity_wh,
+                pack_ohm=values["pack_resistance_ohm"],
+            )
+        place = self.instruments.of_percent
         return Load(
-            now_w=mean_power(_SAG_WINDOW_S),
-            lately_w=mean_power(_LATE_WINDOW_S),
-            used_share=used_share,
-            left=values["start_charge"] - used_share,
-            capacity_wh=capacity,
+            now_w[:count],
+            lately_w[:count],
+            used[place],
+            left[place],
+            capacity_wh,
+            at_voltage=at_voltage,
         )
+
+
+def _windows(call_outs: ShownPercent, time_s: FloatArray) -> Windows:
+    """Under what load the display sags, at all call-outs, and then what a late one misses."""
+    length_s = np.repeat([_SAG_WINDOW_S, _LATE_WINDOW_S], len(call_outs))
+    return Windows.before(np.tile(call_outs.time_s, 2), length_s, time_s)
+
+
+def _of_differences(covariance: FloatArray) -> FloatArray:
+    """(k, k) covariance of the differences of successive numbers of covariance (k + 1, k + 1)."""
+    of_differences = covariance[1:, 1:] - covariance[:-1, 1:]
+    of_differences -= covariance[1:, :-1]
+    of_differences += covariance[:-1, :-1]
+    return of_differences
 
 
 def _runs(motion: Motion, cells: Cells) -> list[_Run]:
@@ -307,6 +313,7 @@ def _joined(sums: Sequence[CellSums]) -> CellSums:
         np.concatenate([one.battery_j for one in sums]),
         {name: np.concatenate([one.slopes[name] for one in sums]) for name in sums[0].slopes},
         np.concatenate([one.per_rise for one in sums]),
+        sums[0].times,
     )
 
 

@@ -14,6 +14,8 @@ import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
 
+_RUNS_AT_ONCE = 32  # whose sections are looked at together
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pieces:
@@ -69,6 +71,14 @@ class Runs:
         begin = np.flatnonzero(_changes(run) | _changes(label))
         return Pieces(cell, begin, run[begin], label[begin])
 
+    def are_sections(self, sections: int) -> bool:
+        """Whether the runs are the sections themselves, so many of them."""
+        if len(self) != sections or not (self.first < self.end).all():
+            return False
+        number = np.arange(sections)
+        ends = self.section[self.first], self.section[self.end - 1]
+        return all(np.array_equal(end, number) for end in ends)
+
     def by_section(self, values: FloatArray, sections: int) -> FloatArray:
         """(g, sections) sums of values (c,) over the cells of each run, by section."""
         run, cell = self.members
@@ -108,9 +118,24 @@ def through_sections(
     per_metre : (c,) what a cell's value grows by for each metre of that error.
     rise_covariance : (sections, sections) of the errors [m²].
     """
-    sections = len(rise_covariance)
-    rows = one.by_section(per_metre, sections) @ rise_covariance
-    return np.asarray(rows @ other.by_section(per_metre, sections).T)
+    return _weighed(other, per_metre, _weighed(one, per_metre, rise_covariance).T).T
+
+
+def _weighed(runs: Runs, per_metre: FloatArray, of_sections: FloatArray) -> FloatArray:
+    """(g, k) sums over runs of what is known of each cell's section (sections, k), weighed."""
+    if runs.are_sections(len(of_sections)):
+        return runs.sums(per_metre)[:, None] * of_sections
+    weights = runs.by_section(per_metre, len(of_sections))
+    if len(runs) <= _RUNS_AT_ONCE:
+        return weights @ of_sections
+    product = np.empty((len(runs), of_sections.shape[1]))
+    # A run has few sections, and those of its neighbours are near.
+    for first in range(0, len(runs), _RUNS_AT_ONCE):
+        some = weights[first : first + _RUNS_AT_ONCE]
+        there = np.flatnonzero(some.any(axis=0))
+        own = slice(there[0], there[-1] + 1) if len(there) else slice(0)
+        np.matmul(some[:, own], of_sections[own], out=product[first : first + len(some)])
+    return product
 
 
 def through_stretches(one: Runs, other: Runs, of_stretch: FloatArray) -> FloatArray:

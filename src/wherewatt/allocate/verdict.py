@@ -143,7 +143,7 @@ def informed(estimate: Estimate) -> FloatArray:
     """(p,) share of each parameter's variance that the data took away, in [0, 1]."""
     # Scores have unit variance before the ride, whatever the scale of the prior.
     variance = np.diag(estimate.solution.of_parameters)
-    return np.asarray(np.clip(1.0 - variance, 0.0, 1.0))
+    return np.minimum(np.maximum(1.0 - variance, 0.0), 1.0)
 
 
 def robust_residuals(estimate: Estimate) -> FloatArray:

@@ -7,6 +7,7 @@ known, nor the resistance, nor the meter: they are unknowns of their own.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -84,7 +85,7 @@ def shown_voltage(
     SideFileError
         If no voltage can be one of such a pack.
     """
-    read = [call_out for call_out in call_outs if np.isfinite(call_out.voltage_v)]
+    read = [call_out for call_out in call_outs if math.isfinite(call_out.voltage_v)]
     if not read:
         return no_voltage()
     placed = [(locator.time_s(call_out.at), call_out) for call_out in read]

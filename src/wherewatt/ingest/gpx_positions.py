@@ -17,7 +17,7 @@ from wherewatt.ingest.points import to_float
 from wherewatt.ingest.text_columns import Texts, decimals_in, same_shape, shape_by_shape
 
 # lat and lon in either order and quotation marks; never one of them twice
-_PLAIN_TAG = re.compile(
+PLAIN_TAG = re.compile(
     r"<[^\s<>]+"
     r"\s+(?P<one>lat|lon)\s*=\s*(?P<mark>[\"'])(?P<first>-?\d+(?:\.\d+)?)(?P=mark)"
     r"\s+(?!(?P=one))(?:lat|lon)\s*=\s*(?P<other>[\"'])(?P<second>-?\d+(?:\.\d+)?)(?P=other)"
@@ -38,7 +38,7 @@ def read_positions(tags: Texts) -> tuple[FloatArray, FloatArray]:
     latitude, longitude = np.full((2, len(tags.starts)), np.nan)
 
     def read_alike(sample: str, which: IntArray) -> BoolArray | None:
-        match = _PLAIN_TAG.fullmatch(sample) if len(sample) <= _LONGEST_TAG else None
+        match = PLAIN_TAG.fullmatch(sample) if len(sample) <= _LONGEST_TAG else None
         if match is None:
             return None
         first, second = slice(*match.span("first")), slice(*match.span("second"))

@@ -2,10 +2,11 @@
 
 The file is cut in two. What lies outside the track points (its *frame*) goes through expat, with an
 empty ``<trkpt/>`` in place of each run of points; so it is as well-formed as expat says, and an
-empty point that expat does not see stood within a comment or CDATA. The points themselves are
-taken in chunks, by array operations on the positions of ``<`` and ``>``.
+empty point that expat does not see stood within a comment or CDATA. Points that are written alike
+are compared with the first of them, a chunk at once (`wherewatt.ingest.gpx_alike`). Others are
+taken in chunks too, by array operations on the positions of ``<`` and ``>``.
 
-The scan vouches for a chunk if, within its points,
+The scan vouches for such a chunk if, within its points,
 
 - every ``<`` is followed by one ``>`` before the next ``<``;
 - all bytes are ASCII characters that XML allows, and no ``&`` is among them;
@@ -22,12 +23,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from typing import NamedTuple, TypeVar
 from xml.parsers import expat
 
 import numpy as np
+import numpy.typing as npt
 
 from wherewatt.arrays import FloatArray
-from wherewatt.ingest.gpx_points import Chunk, Stretch, read_chunk
+from wherewatt.ingest.gpx_alike import read_alike
+from wherewatt.ingest.gpx_pattern import Pattern, pattern_of
+from wherewatt.ingest.gpx_points import Stretch, read_chunk
 from wherewatt.ingest.gpx_tags import BEYOND, Kind, UnusualError
 from wherewatt.ingest.points import PointColumns
 from wherewatt.ingest.source import Limits
@@ -35,8 +40,12 @@ from wherewatt.ingest.xml_stream import EntityDeclaredError, local_name, new_par
 
 _FIRST_POINT = re.compile(rb"<((?:[A-Za-z_][\w.-]*:)?trkpt)[\s/>]")
 _CHUNK_BYTES = 1 << 20
+_FEWEST_ALIKE = 2048  # points; fewer before another one are sooner read as they come
+_MORE = 1.1  # times the points that seem to be left: room is made for these
 # expat begins a tag or comment anew with each piece: one without end would take quadratic time
 _LONGEST_MARKUP_BYTES = 8 * _CHUNK_BYTES
+
+_Scalar = TypeVar("_Scalar", bound=np.generic)
 
 # The C library of Linux hands freed memory back to the system beyond a mark that rises with the
 # largest block ever freed. A block as large as all that a chunk needs, taken and freed once and
@@ -61,12 +70,12 @@ def scan(data: bytes, limits: Limits) -> PointColumns | None:
     if found is None:
         return None
     frame = _Frame(found[1])
-    collected = _Collected(data.count(b"<" + found[1]))
+    collected = _Collected(len(data))
     deepest = 0
     try:
-        for chunk in _chunks(data, found.start(), frame):
-            collected.add(chunk.columns)
-            deepest = max(deepest, chunk.levels)
+        for part in _parts(data, found.start(), frame):
+            collected.add(part.columns, part.end)
+            deepest = max(deepest, part.levels)
             if len(collected) > limits.max_points:
                 return collected.columns()
         frame.finish()
@@ -75,24 +84,48 @@ def scan(data: bytes, limits: Limits) -> PointColumns | None:
     return collected.columns() if frame.deepest + deepest <= limits.max_xml_depth else None
 
 
-def _chunks(data: bytes, start: int, frame: _Frame) -> Iterator[Chunk]:
-    """Read the points from the first on, chunk by chunk, and what lies around them."""
+class _Part(NamedTuple):
+    """Some of a file's points, how deep elements lie in them, and where in the file they end."""
+
+    columns: PointColumns
+    levels: int
+    end: int
+
+
+def _parts(data: bytes, start: int, frame: _Frame) -> Iterator[_Part]:
+    """Read the points from the first on, and what lies around them.
+
+    As they are written alike, and where that soon ends, as they come.
+    """
     known: list[Kind] = []
+    pattern: Pattern | None = None
+    size = _CHUNK_BYTES  # of what is tried at once; less after it was in vain
     frame.feed(data, 0, start)
-    opening = b"<" + frame.point
-    is_plain = data.isascii() and b"&" not in data
     while start >= 0:
-        end = _chunk_end(data, start, frame.point)
-        stretch = Stretch(_with_more(data, start, end), end - start, is_plain)
-        chunk = read_chunk(stretch, frame.point, known)
-        frame.mark()
-        for gap in chunk.gaps:
-            frame.feed(gap, 0, len(gap))
-            frame.mark()
-        frame.feed(chunk.tail, 0, len(chunk.tail))
-        yield chunk
-        start = data.find(opening, end)
-        frame.feed(data, end, start if start >= 0 else len(data))
+        pattern = pattern or pattern_of(data, start, frame.point)
+        run = None if pattern is None else read_alike(data, start, start + size, pattern)
+        if pattern is None or run is None or (run.is_cut and len(run.columns) < _FEWEST_ALIKE):
+            part = _as_they_come(data, start, frame, known)
+            pattern, size = None, _CHUNK_BYTES // 16
+        else:
+            frame.mark_around(run.gaps)
+            part = _Part(run.columns, pattern.levels, run.end)
+            size = min(2 * (part.end - start), _CHUNK_BYTES)
+        yield part
+        start = data.find(b"<" + frame.point, part.end)
+        frame.feed(data, part.end, start if start >= 0 else len(data))
+
+
+def _as_they_come(data: bytes, start: int, frame: _Frame, known: list[Kind]) -> _Part:
+    """Read a chunk of points, however they are written, and what lies between them."""
+    end = _chunk_end(data, start, frame.point)
+    piece = data[start : end + BEYOND].ljust(end - start + BEYOND, b"\0")
+    is_plain = piece.isascii() and b"&" not in piece
+    stretch = Stretch(memoryview(piece), end - start, is_plain)
+    chunk = read_chunk(stretch, frame.point, known)
+    frame.mark_around(chunk.gaps)
+    frame.feed(chunk.tail, 0, len(chunk.tail))
+    return _Part(chunk.columns, chunk.levels, end)
 
 
 class _Frame:
@@ -123,11 +156,11 @@ class _Frame:
             if self._fed - self._parser.CurrentByteIndex > _LONGEST_MARKUP_BYTES:
                 raise UnusualError
 
-    def mark(self) -> None:
-        """Put an empty point here."""
-        self._marked += 1
-        mark = b"<" + self.point + b"/>"
-        self.feed(mark, 0, len(mark))
+    def mark_around(self, gaps: list[bytes]) -> None:
+        """Put an empty point before, between and after some parts of the frame."""
+        self._marked += len(gaps) + 1
+        parts = (b"<" + self.point + b"/>").join([b"", *gaps, b""])
+        self.feed(parts, 0, len(parts))
 
     def finish(self) -> None:
         """End the document."""
@@ -162,36 +195,35 @@ def _chunk_end(data: bytes, start: int, point: bytes) -> int:
     raise UnusualError
 
 
-def _with_more(data: bytes, start: int, end: int) -> memoryview:
-    """A part of a file and `BEYOND` bytes more, without a copy unless the file ends there."""
-    if end + BEYOND <= len(data):
-        return memoryview(data)[start : end + BEYOND]
-    return memoryview(data[start:end] + bytes(BEYOND))
-
-
 class _Collected:
-    """The points so far, in columns of their full length from the start.
+    """The points so far, in columns of about their full length from the start.
 
-    Parts and a copy of all, or columns that grow, would need more room; what of a column is not
-    written yet takes none.
+    Parts and a copy of all would need more room; what of a column is not written yet takes none.
 
     Parameters
     ----------
-    most : how many points there can be.
+    size : of the file [byte].
     """
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, size: int) -> None:
+        self._size = size
         self._count = 0
-        self._unix_ns = np.empty(most, dtype=np.int64)
-        self._zoneless = np.empty(most, dtype=bool)
+        self._unix_ns = np.empty(0, dtype=np.int64)
+        self._zoneless = np.empty(0, dtype=bool)
         self._values: dict[str, FloatArray] = {}
 
     def __len__(self) -> int:
         return self._count
 
-    def add(self, points: PointColumns) -> None:
-        """Take more points."""
+    def add(self, points: PointColumns, end: int) -> None:
+        """Take more points, which end at a place in the file."""
         new = slice(self._count, self._count + len(points))
+        if new.stop > len(self._unix_ns):
+            room = new.stop + int(_MORE * new.stop * (self._size - end) / end)
+            self._unix_ns = self._in_room(self._unix_ns, room)
+            self._zoneless = self._in_room(self._zoneless, room)
+            for name, column in self._values.items():
+                self._values[name] = self._in_room(column, room)
         for name in points.values.keys() - self._values.keys():
             self._values[name] = np.empty(len(self._unix_ns))
             self._values[name][: self._count] = np.nan
@@ -200,6 +232,12 @@ class _Collected:
         self._unix_ns[new] = points.unix_ns
         self._zoneless[new] = points.zoneless
         self._count = new.stop
+
+    def _in_room(self, column: npt.NDArray[_Scalar], room: int) -> npt.NDArray[_Scalar]:
+        """A column in another one that has more room."""
+        wide = np.empty(room, dtype=column.dtype)
+        wide[: self._count] = column[: self._count]
+        return wide
 
     def columns(self) -> PointColumns:
         """All of them."""

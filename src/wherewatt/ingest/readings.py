@@ -101,6 +101,8 @@ def _voltage_v(row: Row, problems: ProblemList) -> float:
 
 
 def _number_or_nan(text: str, unit: str) -> float:
+    if not text:
+        return math.nan
     try:
         return number_of(text, unit)
     except ValueError:

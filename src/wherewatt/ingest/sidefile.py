@@ -142,6 +142,8 @@ def _written_lines(text: str) -> Iterator[tuple[int, str]]:
 
 def _cells(line: str, delimiter: str) -> list[str] | None:
     """Cells of one line; None if its quotes do not match."""
+    if '"' not in line:
+        return [cell.strip() for cell in line.split(delimiter)]
     try:
         cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True, strict=True))
     except csv.Error:
@@ -180,6 +182,8 @@ def place_of(text: str) -> Place:
     ValueError
         If the text is no place.
     """
+    if "," not in text:
+        return parse_place(text)
     place = parse_place(_DECIMAL_COMMA.sub(".", text))
     return Place(place.kind, place.value, text.strip())
 

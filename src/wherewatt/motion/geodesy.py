@@ -45,16 +45,25 @@ class Legs:
         Snyder, J. P. (1987): Map projections, a working manual. USGS Professional Paper 1395,
         eqs. 4-18 and 4-20, the radii of curvature. For long legs Karney (2013), J. Geodesy 87:43.
         """
-        north_deg = np.diff(latitude_deg)
-        east_deg = short_way(np.diff(longitude_deg))
-        sine = np.sin(np.radians(latitude_deg[:-1] + north_deg / 2.0))
-        flat = 1.0 - GEOD.es * np.square(sine)
+        north_deg = latitude_deg[1:] - latitude_deg[:-1]
+        east_deg = short_way(longitude_deg[1:] - longitude_deg[:-1])
+        middle_rad = (latitude_deg[1:] + latitude_deg[:-1]) * (np.pi / 360.0)
+        sine = np.sin(middle_rad, out=middle_rad)
+        square = sine * sine
+        flat = 1.0 - GEOD.es * square
         normal = np.radians(GEOD.a) / np.sqrt(flat)  # metres per degree
-        east = normal * np.sqrt(1.0 - np.square(sine)) * east_deg
-        north = normal * (1.0 - GEOD.es) / flat * north_deg
-        turn = np.radians(sine * east_deg) / 2.0
-        long = np.flatnonzero(np.maximum(np.abs(north_deg), np.abs(east_deg)) > _SHORT_DEG)
-        if len(long):
+        east = np.sqrt(1.0 - square)
+        east *= normal
+        east *= east_deg
+        north = normal
+        north *= (1.0 - GEOD.es) * north_deg
+        north /= flat
+        turn = sine
+        turn *= east_deg
+        turn *= np.pi / 360.0
+        if _beyond(north_deg, _SHORT_DEG) or _beyond(east_deg, _SHORT_DEG):
+            far = np.maximum(np.abs(north_deg), np.abs(east_deg)) > _SHORT_DEG
+            long = np.flatnonzero(far)
             azimuth, _, metres = GEOD.inv(
                 longitude_deg[long],
                 latitude_deg[long],
@@ -67,11 +76,28 @@ class Legs:
         return cls(east, north, turn)
 
     @property
+    def columns(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """All arrays."""
+        return self.east_m, self.north_m, self.turn_rad
+
+    @property
     def length_m(self) -> FloatArray:
         """Lengths [m]."""
-        return np.sqrt(np.square(self.east_m) + np.square(self.north_m))
+        return root_of_squares(self.east_m, self.north_m)
 
     @property
     def azimuth_rad(self) -> FloatArray:
         """Azimuths at the start, clockwise from north [rad]."""
         return np.arctan2(self.east_m, self.north_m) - self.turn_rad
+
+
+def root_of_squares(one: FloatArray, other: FloatArray) -> FloatArray:
+    """√(x² + y²): `np.hypot` for numbers that are far from the largest and smallest floats."""
+    squares = one * one
+    squares += other * other
+    return np.sqrt(squares, out=squares)
+
+
+def _beyond(values: FloatArray, limit: float) -> bool:
+    """Whether any value is farther from zero."""
+    return bool(values.max(initial=0.0) > limit or values.min(initial=0.0) < -limit)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -25,10 +25,12 @@ class Locator:
     ----------
     ride : the ride.
     odometer_scale : what a distance of the user's is multiplied by to be one of the ride's.
+    reached_s : times of distances of the user's that are known already [s].
     """
 
     ride: Ride
     odometer_scale: float = 1.0
+    reached_s: Mapping[float, float] = field(default_factory=dict)
 
     @classmethod
     def fitted(cls, ride: Ride, places: Iterable[Place]) -> Locator:
@@ -40,8 +42,11 @@ class Locator:
         total = float(ride.distance_m[-1])
         reach = total * (1.0 + ODOMETER_SLACK) + ODOMETER_SLACK_M
         distances = [place.value for place in places if place.kind is PlaceKind.DISTANCE]
-        farthest = max((value for value in distances if value <= reach), default=0.0)
-        return cls(ride, total / farthest if farthest > total else 1.0)
+        distances = [value for value in distances if value <= reach]
+        farthest = max(distances, default=0.0)
+        scale = total / farthest if farthest > total else 1.0
+        times = ride.times_at_places(np.minimum(scale * np.array(distances), total))
+        return cls(ride, scale, dict(zip(distances, times.tolist(), strict=True)))
 
     def time_s(self, place: Place) -> float:
         """Time of the ride [s] at which a place was reached.
@@ -56,11 +61,13 @@ class Locator:
         """
         ride = self.ride
         if place.kind is PlaceKind.DISTANCE:
+            if (known := self.reached_s.get(place.value)) is not None:
+                return known
             total = float(ride.distance_m[-1])
             distance = place.value * self.odometer_scale
             if distance > total + 0.01:
                 raise ValueError(f"a place within the ride, which ends at {total / 1000.0:.2f} km")
-            return ride.time_at_place(min(distance, total))
+            return float(ride.times_at_places(np.array([min(distance, total)]))[0])
         if place.kind is PlaceKind.CLOCK:
             elapsed = place.value - ride.start_unix_s
         else:  # a display counts from the start of the recording
@@ -68,7 +75,7 @@ class Locator:
         end = float(ride.time_s[-1])
         if not ride.recorded_from_s - TIME_SLACK_S <= elapsed <= end + TIME_SLACK_S:
             raise ValueError(f"a time within the ride, which lasts {end:.0f} s")
-        return float(np.clip(elapsed, 0.0, end))
+        return min(max(elapsed, 0.0), end)
 
     @property
     def notes(self) -> tuple[Note, ...]:

@@ -40,7 +40,8 @@ def measure_legs(
     counted = np.where(moving, counted_m, 0.0)
     total = float(counted.sum())
     ratio = float(path_m.sum()) / total if total > 0 else np.inf
-    dense = float(np.median(path_m[moving])) < _DENSE_LEG_M
+    short = np.count_nonzero(moving & (path_m < _DENSE_LEG_M))
+    dense = bool(2 * short > np.count_nonzero(moving))
     if not 1.0 - _SHORTFALL[dense] <= ratio <= 1.0 + _EXCESS:
         message = f"the device counted {1 / ratio:.3f} times the way between positions"
         notes = [Note("odometer-and-positions-differ", f"{message}; the positions are used")]
@@ -52,7 +53,8 @@ def measure_legs(
 
 def _windowed(time_s: FloatArray, *columns: FloatArray) -> list[FloatArray]:
     """Sums of values within half a window of each of their times."""
-    first = np.searchsorted(time_s, time_s - _WINDOW_S / 2.0, side="left")
     last = np.searchsorted(time_s, time_s + _WINDOW_S / 2.0, side="right")
+    # what ends within i windows lies before the window of the i-th
+    first = np.cumsum(np.bincount(last, minlength=len(time_s)))[: len(time_s)]
     totals = [np.concatenate([[0.0], np.cumsum(values)]) for values in columns]
     return [total[last] - total[first] for total in totals]

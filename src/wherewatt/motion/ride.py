@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wherewatt.arrays import BoolArray, FloatArray
+from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.ingest.track import Note
 
 # What is linear between two points.
@@ -85,22 +85,22 @@ class Ride:
         middle = (self.time_s[arrived] + self.time_s[leaving]) / 2.0
         return np.interp(distance_m, self.distance_m[arrived], middle)
 
-    def time_at_place(self, distance_m: float) -> float:
-        """`time_at_distance` of one place within the ride [s], looking only at points around it."""
+    def times_at_places(self, distance_m: FloatArray) -> FloatArray:
+        """`time_at_distance` of places within the ride [s], looking only at points around them."""
         way = self.distance_m
-        last = int(way.searchsorted(distance_m, side="right")) - 1  # that is not beyond
+        last = way.searchsorted(distance_m, side="right") - 1  # that is not beyond
+        following = np.minimum(last + 1, len(way) - 1)
+        gone, ahead = distance_m - way[last], way[following] - way[last]
+        share = np.divide(gone, ahead, out=np.zeros(len(gone)), where=ahead > 0.0)
         middle = self._middle_of_stand(last)
-        if last + 1 == len(way):
-            return middle
-        share = (distance_m - way[last]) / (way[last + 1] - way[last])
-        return float(middle + share * (self._middle_of_stand(last + 1) - middle))
+        return middle + share * (self._middle_of_stand(following) - middle)
 
-    def _middle_of_stand(self, point: int) -> float:
-        """Middle of the time over which it stood where a point is [s]."""
-        place = self.distance_m[point]
+    def _middle_of_stand(self, points: IntArray) -> FloatArray:
+        """Middle of the time over which it stood where points are [s]."""
+        place = self.distance_m[points]
         first = self.distance_m.searchsorted(place)
         end = self.distance_m.searchsorted(place, side="right")
-        return float(self.time_s[first] + self.time_s[end - 1]) / 2.0
+        return (self.time_s[first] + self.time_s[end - 1]) / 2.0
 
     def split(self, time_s: FloatArray) -> Ride:
         """The same ride with points added at the given times, where there are none yet."""
@@ -110,16 +110,16 @@ class Ride:
         added, new = added[missing], before[missing] + np.arange(int(missing.sum()))
         if not len(added):
             return self
-        source = np.arange(len(self.time_s) + len(added))
-        source -= np.searchsorted(new, source, side="right")  # of a new point: the one before it
+        source = np.arange(len(self.time_s) + len(added))  # of a new point: the one before it
+        source -= np.repeat(np.arange(len(new) + 1), np.diff(new, prepend=0, append=len(source)))
         at_new = {
             "time_s": added,
             "fixed": False,
             "recorded_height_m": np.nan,
             **{name: np.interp(added, self.time_s, getattr(self, name)) for name in _BETWEEN},
         }
-        points = {name: getattr(self, name)[source] for name in at_new}
+        points = {name: getattr(self, name).take(source) for name in at_new}
         for name, values in at_new.items():
             points[name][new] = values
-        legs = {name: getattr(self, name)[source[:-1]] for name in ("heading_rad", "standing")}
+        legs = {name: getattr(self, name).take(source[:-1]) for name in ("heading_rad", "standing")}
         return replace(self, **points, **legs)

@@ -1,17 +1,17 @@
-"""Smoothing of positions in time, for tracks of any sampling."""
+"""Smoothing of what was measured along time, for tracks of any sampling."""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 from scipy.linalg import solveh_banded
 
-from wherewatt.arrays import FloatArray
+from wherewatt.arrays import FloatArray, median
 
 
-def smooth_path(
-    time_s: FloatArray, path_m: FloatArray, noise_m: FloatArray, *, acceleration_sd_m_s2: float
-) -> FloatArray:
-    """Positions that balance measured positions against unlikely accelerations.
+class Smoother:
+    """Curves through given times that balance measured values against unlikely bends.
 
     Penalised least squares on second divided differences (Whittaker 1923, Proc. Edinburgh Math.
     Soc. 41:63; for uneven steps Eilers 2003, Anal. Chem. 75:3631), solved as one pentadiagonal
@@ -20,35 +20,55 @@ def smooth_path(
     Parameters
     ----------
     time_s : (n,) strictly increasing times [s].
-    path_m : (n, k) measured coordinates [m].
-    noise_m : (n,) standard deviation of the measured positions [m]; infinite where there is none.
-    acceleration_sd_m_s2 : root of the spectral density of acceleration [m/s² over √Hz].
-
-    Returns
-    -------
-    (n, k) smoothed coordinates [m].
     """
-    n = len(time_s)
-    if n < 3:
-        return path_m.copy()
-    weight = 1.0 / np.square(noise_m)
-    step = np.diff(time_s)
-    before, after = step[:-1], step[1:]
-    mean = (before + after) / 2.0
-    # Rows of the second-difference operator, scaled by the standard deviation of what they see.
-    scale = np.sqrt(mean) / acceleration_sd_m_s2
-    left, right = scale / (before * mean), scale / (after * mean)
-    centre = -(left + right)
-    bands = np.zeros((3, n), order="F")  # the diagonal and those below it
-    bands[0] = weight
-    bands[0, :-2] += np.square(left)
-    bands[0, 1:-1] += np.square(centre)
-    bands[0, 2:] += np.square(right)
-    bands[1, :-2] = left * centre
-    bands[1, 1:-1] += centre * right
-    bands[2, :-2] = left * right
-    weighted = path_m * weight[:, None]
-    return np.asarray(solveh_banded(bands, weighted, lower=True, check_finite=False))
+
+    def __init__(self, time_s: FloatArray) -> None:
+        n = len(time_s)
+        self._bands = np.zeros((3, n), order="F")  # the diagonal and those below it
+        if n < 3:
+            return
+        step = np.diff(time_s)
+        before, after = step[:-1], step[1:]
+        # Rows of the second-difference operator, for a bend of unit spectral density.
+        mean = (before + after) / 2.0
+        root = 1.0 / np.sqrt(mean)
+        left, right = root / before, root / after
+        centre = left + right
+        diagonal, below, lowest = np.zeros(n), centre * right, left * right
+        diagonal[:-2] = left * left
+        diagonal[1:-1] += centre * centre
+        diagonal[2:] += right * right
+        left *= centre
+        self._bands[0] = diagonal
+        self._bands[1, :-2] = -left
+        self._bands[1, 1:-1] -= below
+        self._bands[2, :-2] = lowest
+
+    def smooth(
+        self, values: FloatArray, noise: FloatArray | float, *, bend_sd: float
+    ) -> FloatArray:
+        """Smoothed values.
+
+        Parameters
+        ----------
+        values : (k, n) k curves.
+        noise : standard deviation of the measured values; one for all times, or (n,).
+        bend_sd : root of the spectral density of the second derivative [unit of values/s² √s].
+
+        Returns
+        -------
+        (k, n)
+        """
+        if values.shape[1] < 3:
+            return values.copy()
+        weight = (bend_sd / noise) ** 2
+        bands = self._bands.copy(order="F")
+        bands[0] += weight
+        weighted = (values * weight).T  # as the library wants it: curve after curve
+        solved = solveh_banded(
+            bands, weighted, overwrite_ab=True, overwrite_b=True, lower=True, check_finite=False
+        )
+        return np.asarray(solved.T)
 
 
 def white_noise_sd(values: FloatArray) -> float:
@@ -60,4 +80,5 @@ def white_noise_sd(values: FloatArray) -> float:
     bends = np.diff(values, 2)
     if not len(bends):
         return 0.0
-    return float(1.4826 * np.median(np.abs(bends - np.median(bends))) / np.sqrt(6.0))
+    bends -= median(bends)
+    return 1.4826 * median(np.abs(bends, out=bends)) / math.sqrt(6.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray, runs
+from wherewatt.motion.geodesy import root_of_squares
 from wherewatt.motion.ride import Stop
 from wherewatt.motion.settings import MotionSettings
 
@@ -24,27 +25,23 @@ def standing_legs(
     Parameters
     ----------
     time_s : (n,) [s].
-    path_m : (n, 2) smoothed east and north [m].
+    path_m : (2, n) smoothed east and north [m].
     speed_m_s : (n,) recorded speed [m/s], or None.
     """
     if speed_m_s is not None:
         leg_s = np.diff(time_s)
-        standing = (speed_m_s[1:] + speed_m_s[:-1]) / 2.0 < settings.stop_speed_m_s
+        standing = speed_m_s[1:] + speed_m_s[:-1] < 2.0 * settings.stop_speed_m_s
         long = np.flatnonzero(leg_s > settings.gap_s)
-        way = np.hypot(*(path_m[long + 1] - path_m[long]).T)
+        way = np.hypot(*(path_m[:, long + 1] - path_m[:, long]))
         standing[long] = way < settings.stop_speed_m_s * leg_s[long]
     else:
         middle = (time_s[1:] + time_s[:-1]) / 2.0
         half = np.maximum(settings.stop_window_s, np.diff(time_s)) / 2.0
-        ends = [np.clip(middle + sign * half, time_s[0], time_s[-1]) for sign in (-1.0, 1.0)]
-        way = np.hypot(
-            *(
-                np.interp(ends[1], time_s, path_m[:, axis])
-                - np.interp(ends[0], time_s, path_m[:, axis])
-                for axis in (0, 1)
-            )
+        start, end = np.maximum(middle - half, time_s[0]), np.minimum(middle + half, time_s[-1])
+        way = root_of_squares(
+            *(np.interp(end, time_s, axis) - np.interp(start, time_s, axis) for axis in path_m)
         )
-        standing = way < settings.stop_speed_m_s * (ends[1] - ends[0])
+        standing = way < settings.stop_speed_m_s * (end - start)
     return _long_enough(standing, time_s, settings.shortest_stop_s)
 
 
@@ -65,11 +62,11 @@ def moments_at_rest(
     all the same.
     """
     rests = np.zeros(len(time_s), dtype=bool)
-    if speed_m_s is not None:
-        leg_s = np.diff(time_s)
-        sparse = np.minimum(leg_s[1:], leg_s[:-1]) >= settings.shortest_stop_s
-        moving = np.minimum(speed_m_s[2:], speed_m_s[:-2]) >= settings.stop_speed_m_s
-        rests[1:-1] = (speed_m_s[1:-1] < settings.at_rest_m_s) & sparse & moving
+    long = np.diff(time_s) >= settings.shortest_stop_s
+    sparse = np.flatnonzero(long[1:] & long[:-1]) + 1
+    if speed_m_s is not None and len(sparse):
+        moving = np.minimum(speed_m_s[sparse + 1], speed_m_s[sparse - 1]) >= settings.stop_speed_m_s
+        rests[sparse] = (speed_m_s[sparse] < settings.at_rest_m_s) & moving
     return rests
 
 

@@ -7,13 +7,13 @@ import numpy as np
 from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.errors import Problem, TrackError, display_name
 from wherewatt.ingest.track import Note, Track
-from wherewatt.motion.fixes import CountedWay, held, spikes, stale_heights
+from wherewatt.motion.fixes import CountedWay, Positions, held, spikes, stale_heights
 from wherewatt.motion.geodesy import Legs
 from wherewatt.motion.odometer import measure_legs
-from wherewatt.motion.plane import METRES_PER_DEGREE, local_plane, short_way, without_jumps
+from wherewatt.motion.plane import LocalPlane, short_way, without_jumps
 from wherewatt.motion.ride import Ride
 from wherewatt.motion.settings import MotionSettings
-from wherewatt.motion.smooth import smooth_path, white_noise_sd
+from wherewatt.motion.smooth import Smoother, white_noise_sd
 from wherewatt.motion.stops import list_stops, moments_at_rest, standing_legs
 from wherewatt.motion.times import increasing
 from wherewatt.text import counted
@@ -32,11 +32,13 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
     points, notes = _timed_points(track)
     fix, fix_notes = _fixes(points, settings)
     recorded_from = float(points.time_s[0])
-    inside = slice(*_range_of(fix))
-    points, fix = points.at(inside), fix[inside]
+    if not fix.all():
+        inside = slice(*_range_of(fix))
+        points, fix = points.at(inside), fix[inside]
     recorded = _recorded_speed(points)
     counted_m = _counted_legs(points, recorded)
-    latitude, longitude, plane = _path(points, fix, counted_m, settings)
+    smoother = Smoother(points.time_s)
+    latitude, longitude, plane = _path(points, fix, counted_m, smoother, settings)
     standing = standing_legs(points.time_s, plane, recorded, settings)
     legs = Legs.between(latitude, longitude)
     chord_m = np.where(standing, 0.0, legs.length_m)
@@ -52,7 +54,7 @@ def trace_ride(track: Track, settings: MotionSettings) -> Ride:
             track, f"{distance[-1]:.0f} m of movement", "a ride", "this recording stands still"
         )
     if recorded is not None:
-        recorded = _quiet(points.time_s, recorded, settings)
+        recorded = _quiet(recorded, smoother, settings)
     speed, speed_notes = _point_speeds(points.time_s, leg_m, standing, recorded)
     return Ride(
         recorded_from_s=recorded_from - float(points.time_s[0]),
@@ -138,8 +140,10 @@ def _fixes(points: Track, settings: MotionSettings) -> tuple[BoolArray, list[Not
             Note("positions-missing", f"{counted(missing, 'point')} without a position, filled in")
         )
     seen = np.flatnonzero(fix)
-    place = points.time_s[seen], points.latitude_deg[seen], points.longitude_deg[seen]
-    stale = held(*place, points.speed_m_s[seen], settings)
+    places = Positions.of(points.time_s, points.latitude_deg, points.longitude_deg)
+    if missing:
+        places = places.at(seen)
+    stale = held(places, points.speed_m_s[seen], settings)
     fix[seen[stale]] = False
     if count := int(stale.sum()):
         notes.append(
@@ -148,11 +152,12 @@ def _fixes(points: Track, settings: MotionSettings) -> tuple[BoolArray, list[Not
                 f"{counted(count, 'point')} with an old position while moving, filled in",
             )
         )
-        seen = np.flatnonzero(fix)
-        place = points.time_s[seen], points.latitude_deg[seen], points.longitude_deg[seen]
+        places, seen = places.at(np.flatnonzero(~stale)), seen[~stale]
     speed = _recorded_speed(points)
-    way = None if speed is None else CountedWay.of(points.time_s, speed, settings).at(seen)
-    wild = spikes(*place, way, settings)
+    way = None if speed is None else CountedWay.of(points.time_s, speed, settings)
+    if way is not None and len(seen) < len(points):
+        way = way.between(seen)
+    wild = spikes(places, way, settings)
     fix[seen[wild]] = False
     if count := int(wild.sum()):
         notes.append(
@@ -170,31 +175,34 @@ def _range_of(fix: BoolArray) -> tuple[int, int]:
 
 
 def _path(
-    points: Track, fix: BoolArray, counted_m: FloatArray | None, settings: MotionSettings
+    points: Track,
+    fix: BoolArray,
+    counted_m: FloatArray | None,
+    smoother: Smoother,
+    settings: MotionSettings,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The way as it probably was, with the gaps between fixes filled in.
 
     Returns
     -------
-    (n,) latitude and (n,) longitude [degree], and (n, 2) east and north [m].
+    (n,) latitude and (n,) longitude [degree], and (2, n) east and north [m].
     """
-    seen = np.flatnonzero(fix)
-    latitude = points.latitude_deg[seen]
-    longitude = without_jumps(points.longitude_deg[seen])
-    if len(seen) < len(fix):
+    noise: FloatArray | float
+    if fix.all():
+        plane = LocalPlane(points.latitude_deg, points.longitude_deg)
+        noise = min(_position_noise(plane.axes_m), settings.position_noise_m)
+    else:
+        seen = np.flatnonzero(fix)
         progress = _progress(points.time_s, counted_m)
-        latitude = np.interp(progress, progress[seen], latitude)
-        longitude = np.interp(progress, progress[seen], longitude)
-    plane = local_plane(latitude, longitude)
-    # A filled-in position is a guess: it guides the path without holding it.
-    noise = np.full(len(fix), 10.0 * settings.position_noise_m)
-    noise[seen] = min(_position_noise(plane[seen]), settings.position_noise_m)
-    smooth = smooth_path(
-        points.time_s, plane, noise, acceleration_sd_m_s2=settings.acceleration_sd_m_s2
-    )
-    east_deg = smooth[:, 0] / (METRES_PER_DEGREE * np.cos(np.radians(latitude)))
-    north_deg = smooth[:, 1] / METRES_PER_DEGREE
-    return latitude[0] + north_deg, short_way(longitude[0] + east_deg), smooth
+        plane = LocalPlane(
+            np.interp(progress, progress[seen], points.latitude_deg[seen]),
+            np.interp(progress, progress[seen], without_jumps(points.longitude_deg[seen])),
+        )
+        # A filled-in position is a guess: it guides the path without holding it.
+        noise = np.full(len(fix), 10.0 * settings.position_noise_m)
+        noise[seen] = min(_position_noise(plane.axes_m[:, seen]), settings.position_noise_m)
+    smooth = smoother.smooth(plane.axes_m, noise, bend_sd=settings.acceleration_sd_m_s2)
+    return *plane.degrees(smooth), smooth
 
 
 def _progress(time_s: FloatArray, counted_m: FloatArray | None) -> FloatArray:
@@ -210,11 +218,11 @@ def _progress(time_s: FloatArray, counted_m: FloatArray | None) -> FloatArray:
 
 def _counted_legs(points: Track, recorded_m_s: FloatArray | None) -> FloatArray | None:
     """(n−1,) way the device counted itself [m]: by its odometer, else by its speed."""
-    known = np.isfinite(points.odometer_m)
-    if known.mean() > 0.8:
-        odometer = np.interp(points.time_s, points.time_s[known], points.odometer_m[known])
-        if np.all(np.diff(odometer) >= 0) and odometer[-1] > odometer[0]:
-            return np.diff(odometer)
+    odometer = _filled(points.time_s, points.odometer_m, np.isfinite(points.odometer_m))
+    if odometer is not None:
+        legs = np.diff(odometer)
+        if legs.min(initial=0.0) >= 0.0 and odometer[-1] > odometer[0]:
+            return legs
     return None if recorded_m_s is None else np.diff(points.time_s) * _means(recorded_m_s)
 
 
@@ -222,27 +230,31 @@ def _means(values: FloatArray) -> FloatArray:
     return (values[1:] + values[:-1]) / 2.0
 
 
-def _position_noise(plane: FloatArray) -> float:
-    """White part of the position noise [m], from the track itself; at least a decimetre."""
-    return max(0.1, *(white_noise_sd(plane[:, axis]) for axis in (0, 1)))
+def _position_noise(axes_m: FloatArray) -> float:
+    """White part of the position noise [m], from (2, n) positions; at least a decimetre."""
+    return max(0.1, *map(white_noise_sd, axes_m))
 
 
 def _recorded_speed(points: Track) -> FloatArray | None:
     """Recorded speed with its short gaps filled in, or None where most of it is missing."""
     known = np.isfinite(points.speed_m_s) & (points.speed_m_s >= 0)
-    if known.mean() < 0.8:
+    return _filled(points.time_s, points.speed_m_s, known)
+
+
+def _filled(time_s: FloatArray, values: FloatArray, known: BoolArray) -> FloatArray | None:
+    """Values with those that are not known filled in; None where most of them are missing."""
+    if known.all():
+        return values
+    if np.count_nonzero(known) < 0.8 * len(known):
         return None
-    return np.interp(points.time_s, points.time_s[known], points.speed_m_s[known])
+    return np.interp(time_s, time_s[known], values[known])
 
 
-def _quiet(time_s: FloatArray, speed_m_s: FloatArray, settings: MotionSettings) -> FloatArray:
+def _quiet(speed_m_s: FloatArray, smoother: Smoother, settings: MotionSettings) -> FloatArray:
     """Recorded speed without its white noise, which would count as braking and speeding up."""
-    noise = max(white_noise_sd(speed_m_s), 0.01)
-    sd = np.full(len(time_s), min(noise, settings.speed_noise_m_s))
-    smooth = smooth_path(
-        time_s, speed_m_s[:, None], sd, acceleration_sd_m_s2=settings.jerk_sd_m_s3
-    )[:, 0]
-    return np.asarray(np.maximum(smooth, 0.0))
+    sd = min(max(white_noise_sd(speed_m_s), 0.01), settings.speed_noise_m_s)
+    smooth = smoother.smooth(speed_m_s[np.newaxis], sd, bend_sd=settings.jerk_sd_m_s3)[0]
+    return np.maximum(smooth, 0.0, out=smooth)
 
 
 def _point_speeds(
@@ -253,7 +265,9 @@ def _point_speeds(
     notes = []
     speed = None
     if recorded is not None:
-        counted = float(np.sum((_means(recorded) * leg_s)[~standing]))
+        way = _means(recorded) * leg_s
+        way[standing] = 0.0
+        counted = float(np.sum(way))
         ratio = float(np.sum(leg_m)) / counted if counted > 0 else np.inf
         if 0.8 < ratio < 1.25:
             speed = recorded * ratio
@@ -266,7 +280,8 @@ def _point_speeds(
         # Time-weighted towards the shorter leg, which says more about the point between the two.
         inner = (leg_speed[:-1] * leg_s[1:] + leg_speed[1:] * leg_s[:-1]) / (leg_s[:-1] + leg_s[1:])
         speed = np.concatenate([leg_speed[:1], inner, leg_speed[-1:]])
-    at_rest = np.concatenate([standing, [False]]) | np.concatenate([[False], standing])
+    at_rest = np.append(standing, False)
+    at_rest[1:] |= standing
     return np.where(at_rest, 0.0, speed), notes
 
 
@@ -288,8 +303,11 @@ def _arc_over_chord(heading_rad: FloatArray, chord_m: FloatArray) -> FloatArray:
     bend = np.flatnonzero(long[1:] & long[:-1])
     turn = np.zeros(len(chord_m) + 1)
     turn[bend + 1] = np.radians(short_way(np.degrees(heading_rad[bend + 1] - heading_rad[bend])))
-    half = np.minimum(np.abs(turn[1:] + turn[:-1]) / 4.0, np.pi / 4.0)
-    return 1.0 / np.sinc(half / np.pi)
+    of_leg = turn[1:] + turn[:-1]
+    bent = np.flatnonzero(of_leg)
+    longer = np.ones(len(chord_m))
+    longer[bent] /= np.sinc(np.minimum(np.abs(of_leg[bent]) / (4.0 * np.pi), 0.25))
+    return longer
 
 
 def _gap_notes(

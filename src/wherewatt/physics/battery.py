@@ -133,28 +133,34 @@ class _Curve:
     Parameters
     ----------
     x : (k,) places of the points.
-    cubics : (4, …, k − 1) coefficients of powers 3 … 0 of the way from each point; several tables
-        of the same places in between.
+    cubics : (4, 2, …, k − 1) coefficients of powers 3 … 0 of the way from each point, of values and
+        of derivatives; several tables of the same places in between.
     """
 
     x: FloatArray
     cubics: FloatArray
+
+    @classmethod
+    def of(cls, x: FloatArray, cubics: FloatArray) -> _Curve:
+        """From the coefficients of the values only, (4, …, k − 1)."""
+        third, second, first, _ = cubics
+        slopes = np.stack([np.zeros_like(third), 3.0 * third, 2.0 * second, first])
+        return cls(x, np.stack([cubics, slopes], axis=1))
 
     def at(self, place: FloatArray | float) -> tuple[FloatArray, FloatArray]:
         """Values and derivatives."""
         inside = np.minimum(np.maximum(place, 0.0), 1.0)
         piece = self.x[1:-1].searchsorted(inside, side="right")
         way = inside - self.x[piece]
-        third, second, first, value = self.cubics[..., piece]
-        slope = (3.0 * third * way + 2.0 * second) * way + first
-        value = ((third * way + second) * way + first) * way + value
+        third, second, first, constant = self.cubics.take(piece, axis=-1)
+        value, slope = ((third * way + second) * way + first) * way + constant
         return value + slope * (place - inside), slope
 
 
 def _interpolated(x: FloatArray, y: FloatArray) -> _Curve:
     from scipy.interpolate import PchipInterpolator  # slow to import, and few rides need it
 
-    return _Curve(x, np.asarray(PchipInterpolator(x, y).c))
+    return _Curve.of(x, np.asarray(PchipInterpolator(x, y).c))
 
 
 @cache
@@ -164,7 +170,7 @@ def _voltage_curve(cell: Cell) -> _Curve:
 
 @cache
 def _voltage_curves(cells: tuple[Cell, ...]) -> _Curve:
-    return _Curve(CHARGE, np.stack([_voltage_curve(cell).cubics for cell in cells], axis=1))
+    return _Curve(CHARGE, np.stack([_voltage_curve(cell).cubics for cell in cells], axis=2))
 
 
 def energy_fraction(charge: FloatArray | float, cell: Cell = NMC811) -> FloatArray | float:

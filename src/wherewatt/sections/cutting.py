@@ -104,24 +104,25 @@ class _Column:
         """From a label for each of many pieces and the times at which the label changes."""
         return cls(edge_s, labels[np.append(0, _changes(labels))], names)
 
-    def of_legs(self, middle_s: FloatArray) -> IntArray:
-        """Label of each leg, by the time of its middle."""
-        first = np.searchsorted(middle_s, self.edge_s, side="right")
-        return np.repeat(self.number, np.diff(first, prepend=0, append=len(middle_s)))
-
 
 def _sections(ride: Ride, columns: Sequence[_Column]) -> Sections:
-    middle = (ride.time_s[1:] + ride.time_s[:-1]) / 2.0
-    numbers = [column.of_legs(middle) for column in columns]
-    changed = np.zeros(len(middle), dtype=bool)
-    for number in numbers:
+    """Cut the ride wherever a label changes; a leg has the labels that hold in its middle."""
+    middle_s = (ride.time_s[1:] + ride.time_s[:-1]) / 2.0
+    edges = [np.searchsorted(middle_s, column.edge_s, side="right") for column in columns]
+    first = np.unique(np.concatenate([[0], *edges]))
+    first = first[first < len(middle_s)]
+    changed = np.arange(len(first)) == 0
+    numbers = []
+    for column, edge in zip(columns, edges, strict=True):
+        number = column.number[np.searchsorted(edge, first, side="right")]
         changed[1:] |= number[1:] != number[:-1]
-    first = np.append(0, np.flatnonzero(changed))
+        numbers.append(number)
     labels = (
-        tuple(column.names[index] for index in number[first].tolist())
+        tuple(column.names[index] for index in number[changed].tolist())
         for column, number in zip(columns, numbers, strict=True)
     )
-    return Sections(ride, np.cumsum(changed), *labels)
+    legs = np.diff(first[changed], append=len(middle_s))
+    return Sections(ride, np.repeat(np.arange(len(legs)), legs), *labels)
 
 
 def _grid_labels(
@@ -181,7 +182,7 @@ def _tagged(
 
 
 def _changes(labels: IntArray) -> IntArray:
-    return np.flatnonzero(np.diff(labels)) + 1
+    return np.flatnonzero(labels[1:] != labels[:-1]) + 1
 
 
 def _edge_times(

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from wherewatt.arrays import FloatArray, IntArray, runs
+from wherewatt.arrays import FloatArray, IntArray, median, runs
 from wherewatt.motion.ride import Ride
 from wherewatt.sections.partition import best_labels
 from wherewatt.sections.settings import SectionSettings
@@ -36,11 +36,11 @@ def flow_labels(ride: Ride, cells: int, spacing_m: float, settings: SectionSetti
     told = (where_m > settings.approach_m) & (where_m < total_m - settings.approach_m)
     cell = np.minimum(where_m[told] / spacing_m, cells - 1).astype(np.intp)
     stops = np.bincount(cell, weights=weight[told], minlength=cells).astype(np.float64)
-    rates = np.array([settings.steady_stops_per_km, settings.stops_per_km]) / 1000.0
-    cost = rates * spacing_m - stops[:, None] * np.log(rates * spacing_m)
-    cost[[0, -1], 1] += settings.flow_change  # before and after the ride nothing stops and goes
+    rates = np.array([[settings.steady_stops_per_km], [settings.stops_per_km]]) / 1000.0
+    cost = rates * spacing_m - stops * np.log(rates * spacing_m)
+    cost[1, [0, -1]] += settings.flow_change  # before and after the ride nothing stops and goes
     shortest = max(1, round(settings.shortest_flow_m / spacing_m))
-    labels = best_labels(cost, change=settings.flow_change, shortest=shortest)
+    labels = best_labels(cost.T, change=settings.flow_change, shortest=shortest)
     labels = _without_single_stops(labels, stops)
     return _with_approach(labels, max(1, round(settings.approach_m / spacing_m)))
 
@@ -64,7 +64,7 @@ def _slow_downs(
     stops_m : (s,) where it stopped, rising [m].
     """
     speed, way_m = ride.speed_m_s, ride.distance_m
-    usual = float(np.median(speed[np.append(True, ~ride.standing)]))
+    usual = median(speed[np.append(True, ~ride.standing)])
     turns = turning_points(speed, 0.5 * usual)
     lost = 1.0 - np.square(speed[turns[1:]] / np.maximum(speed[turns[:-1]], 1e-9))
     low_m = way_m[turns[1:]]

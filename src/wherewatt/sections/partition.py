@@ -9,7 +9,7 @@ import numpy as np
 from wherewatt.arrays import FloatArray, IntArray
 
 # Cells of a part that is decoded beside the others: more than the labels of a cell depend on.
-_PART_CELLS = 192
+_PART_CELLS = 64
 
 
 def best_labels(cost: FloatArray, *, change: float, shortest: int) -> IntArray:
@@ -36,7 +36,8 @@ def best_labels(cost: FloatArray, *, change: float, shortest: int) -> IntArray:
         return np.full(cells, int(np.argmin(cost.sum(axis=0))), dtype=np.intp)
     # In multiples of a unit so large that all sums are exact: then equal costs are seen to be so.
     unit = np.spacing(8.0 * (np.abs(cost).sum() + change))
-    spent = unit * np.cumsum(np.rint(cost.T / unit), axis=1)
+    spent = np.cumsum(np.rint(np.ascontiguousarray(cost.T) / unit), axis=1)
+    spent *= unit
     return _trace_back(_headway(spent, unit * np.rint(change / unit), shortest), spent, shortest)
 
 
@@ -54,44 +55,61 @@ def _headway(spent: FloatArray, change: float, shortest: int) -> FloatArray:
     labels, cells = spent.shape
     part = shortest * max(1, _PART_CELLS // shortest)
     parts = -(-(cells - shortest) // part)
-    rows = np.arange(shortest + part)[:, None] + part * np.arange(parts)
-    sums = np.ascontiguousarray(spent[:, np.minimum(rows, cells - 1)].transpose(1, 0, 2))
-    found = np.zeros(sums.shape)  # by cell of a part, label and part
+    sums = _in_parts(spent, parts, part, shortest)
+    found = np.zeros(sums.shape)  # by label, cell of a part, and part
     for _ in range(parts):  # each time one more is right for sure
         _decode(found, sums, change, shortest)
-        shift = np.concatenate([[0.0], np.min(found[-1, :, :-1], axis=0)])
-        before = np.concatenate([found[:shortest, :, :1], found[-shortest:, :, :-1]], axis=2)
-        if np.array_equal(before - shift, found[:shortest]):
+        shift = np.append(0.0, found[:, -1, :-1].min(axis=0))
+        before = np.concatenate([found[:, :shortest, :1], found[:, -shortest:, :-1]], axis=2)
+        before -= shift
+        if np.array_equal(before, found[:, :shortest]):
             break
-        found[:shortest] = before - shift
+        found[:, :shortest] = before
     found += np.cumsum(shift)
-    later = found[shortest:].transpose(1, 2, 0).reshape(labels, -1)
-    return np.concatenate([found[:shortest, :, 0].T, later], axis=1)[:, :cells]
+    later = found[:, shortest:].transpose(0, 2, 1).reshape(labels, -1)
+    return np.concatenate([found[:, :shortest, 0], later], axis=1)[:, :cells]
+
+
+def _in_parts(spent: FloatArray, parts: int, part: int, shortest: int) -> FloatArray:
+    """(c, part + shortest, parts) the parts of a ride, each with the last cells of the one before.
+
+    The last part is filled up with its last cell.
+    """
+    labels, cells = spent.shape
+    padded = np.empty((labels, parts * part + shortest))
+    padded[:, :cells] = spent
+    padded[:, cells:] = spent[:, -1:]
+    shape = labels, part + shortest, parts
+    one = padded.itemsize
+    windows = np.ndarray(shape, buffer=padded, strides=(padded.strides[0], one, part * one))
+    return np.ascontiguousarray(windows)
 
 
 def _decode(found: FloatArray, sums: FloatArray, change: float, shortest: int) -> None:
     """Fill in the headway of parts from their first `shortest` cells on, as many at a time.
 
     A change is decided that many cells before its stretch is complete, so within a block of them
-    nothing depends on the block.
+    nothing depends on the block. A change to the same label only costs, and so does no harm.
     """
-    labels = sums.shape[1]
-    others = (np.arange(labels) + np.arange(1, labels)[:, None]) % labels
-    for at in range(shortest, len(sums), shortest):
-        before = slice(at - shortest, at)
-        least = (found[before] + sums[before])[:, others].min(axis=1)
-        fresh = least + change - sums[before]
-        np.minimum(fresh[0], found[at - 1], out=fresh[0])
-        np.minimum.accumulate(fresh, axis=0, out=found[at : at + shortest])
+    for at in range(shortest, sums.shape[1], shortest):
+        spent = sums[:, at - shortest : at]
+        least = (found[:, at - shortest : at] + spent).min(axis=0)
+        least += change
+        fresh = np.subtract(least, spent, out=found[:, at : at + shortest])
+        np.minimum(fresh[:, 0], found[:, at - 1], out=fresh[:, 0])
+        near = 1
+        while near < shortest:  # the least of 1, 2, 4, 8 … cells up to each
+            np.minimum(fresh[:, near:], fresh[:, :-near], out=fresh[:, near:])
+            near *= 2
 
 
 def _trace_back(headway: FloatArray, spent: FloatArray, shortest: int) -> IntArray:
     total = headway + spent
-    falls = [(1 + np.flatnonzero(row[1:] < row[:-1])).tolist() for row in headway]
+    falls = [1 + np.flatnonzero(row[1:] < row[:-1]) for row in headway]
     result = np.empty(headway.shape[1], dtype=np.intp)
     end, label = len(result) - 1, int(total[:, -1].argmin())
     while latest := bisect_right(falls[label], end):
-        before = falls[label][latest - 1] - shortest
+        before = int(falls[label][latest - 1]) - shortest
         result[before + 1 : end + 1] = label
         total[label, before] = np.inf  # a change is to another one
         end, label = before, int(total[:, before].argmin())

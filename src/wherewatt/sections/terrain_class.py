@@ -38,16 +38,11 @@ def terrain_labels(
     """
     rise = np.diff(height_m)
     threshold = settings.grade_threshold * spacing_m
-    cost = np.column_stack(
-        [
-            np.maximum(0.0, np.abs(rise) - threshold),
-            np.maximum(0.0, threshold - rise),
-            np.maximum(0.0, threshold + rise),
-        ]
-    )
+    cost = np.stack([np.abs(rise) - threshold, threshold - rise, threshold + rise])
+    np.maximum(cost, 0.0, out=cost)
     shortest = max(1, round(settings.shortest_grade_m / spacing_m))
     change = max(settings.terrain_change_m, settings.terrain_change_sds * rise_sd_m)
-    labels = best_labels(cost, change=change, shortest=shortest)
+    labels = best_labels(cost.T, change=change, shortest=shortest)
     return _without_low_ones(labels, height_m, settings.least_height_m)
 
 

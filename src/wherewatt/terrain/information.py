@@ -9,7 +9,7 @@ a search among levels adds the same parts up again.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -29,62 +29,76 @@ _LOOSE_M = 1e3  # standard deviation of a level of which nothing is known
 _DATUM_M = 100.0  # heights above the ellipsoid and above the sea differ by up to this
 _STEEP = 0.5  # no road is as steep; holds the height where nothing was recorded for kilometres
 _LEAST_LOSS = 1e-6  # of a Gauss–Markov error between nodes passed at the same moment
+_CACHED = 2000  # nodes whose bands stay in a processor's cache
 
 
-class Parts(NamedTuple):
-    """Bands (4k, 9) to add to, by the level whose inverse square scales what is added.
+Term = tuple[int, int, FloatArray]  # a state, how far below it another lies, what joins them (…, k)
 
-    They may be one and the same array.
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Parts:
+    """Terms of the matrix, by the level whose inverse square scales them.
 
     Parameters
     ----------
-    grade : scaled by how fast the grade of the road changes.
-    tile : … by the spread of the tile's error.
-    wander : … by the spread of the satellite error.
-    recorded : … by the white noise of a recorded height.
-    rest : not scaled.
+    by_level : those scaled by how fast the grade of the road changes, by the spread of the tile's
+        error, by the spread of the satellite error, by the white noise of a recorded height.
+    rest : those that none scales.
+    weight : (…, k) weights of the tile and of the recording [1/m²]; 0 where there is none.
     """
 
-    grade: FloatArray
-    tile: FloatArray
-    wander: FloatArray
-    recorded: FloatArray
-    rest: FloatArray
+    by_level: tuple[list[Term], ...]
+    rest: list[Term]
+    weight: tuple[FloatArray, FloatArray]
 
 
-def information(observed: Observed, noise: Noise, unruly_walk_per_root_m: float) -> FloatArray:
+def information(parts: Parts) -> FloatArray:
     """(4k, 9) the information matrix, in bands."""
-    bands = np.zeros((STATES * len(observed), BAND + 1))
-    add_information(Parts(*(bands,) * 5), observed, noise, unruly_walk_per_root_m)
-    return bands
+    total: dict[tuple[int, int], FloatArray] = {}
+    for terms in (*parts.by_level, parts.rest):
+        for state, below, values in terms:
+            known = total.get((state, below))
+            total[state, below] = values if known is None else known + values
+    count = parts.weight[0].size
+    bands = np.zeros((count, STATES, BAND + 1))
+    for start in range(0, count, _CACHED):
+        node = slice(start, start + _CACHED)
+        for (state, below), values in total.items():
+            bands[node, state, below] = values.ravel()[node]
+    return bands.reshape(-1, BAND + 1)
 
 
-def add_information(parts: Parts, observed: Observed, noise: Noise, unruly_walk: float) -> None:
-    """Add what is known of the road and of the errors, and what was observed."""
-    _add_road(parts, observed, noise, unruly_walk)
-    _add_tile_error(parts.tile[TILE_ERROR::STATES], observed.spacing_m, noise)
+def add(bands: FloatArray, terms: list[Term], scale: float = 1.0) -> None:
+    """Add terms, times a number, to a matrix in bands (4k, 9)."""
+    by_node = bands.reshape(-1, STATES, BAND + 1)
+    for state, below, values in terms:
+        by_node[:, state, below] += scale * values.ravel()
+
+
+def parts_of(observed: Observed, noise: Noise, unruly_walk_per_root_m: float) -> Parts:
+    """What is known of the road and of the errors, and what was observed.
+
+    Parameters
+    ----------
+    observed : a ride, or stretches of it: arrays (…, k).
+    """
     keep = np.exp(-observed.leg_s / noise.wander_s)
-    spread = noise.wander_sd_m
-    weight = 1.0 / (np.maximum(1.0 - keep**2, _LEAST_LOSS) * spread**2)
-    _add_chain(parts.wander[WANDER::STATES], keep, weight, 1.0 / spread**2)
+    first = 1.0 / noise.wander_sd_m**2
+    wander = _chain(WANDER, keep, first / np.maximum(1.0 - keep**2, _LEAST_LOSS), first)
     walked = np.maximum(observed.leg_s, 0.1) * noise.weather_walk_m_per_root_s**2
     walked[observed.new_datum] += _DATUM_M**2
     # Without terrain to compare with, the recording's datum is that of the height.
-    datum = _DATUM_M if observed.has_tile else noise.recorded_white_m
-    _add_chain(parts.rest[WEATHER::STATES], 1.0, 1.0 / walked, 1.0 / datum**2)
-    tile, recorded = weights(observed, noise)
-    _add_observations(parts.rest, tile, (TILE_ERROR,))
-    _add_observations(parts.recorded, recorded, (WANDER, WEATHER))
-
-
-def weights(observed: Observed, noise: Noise) -> tuple[FloatArray, FloatArray]:
-    """(k,) weights of the tile and of the recording [1/m²]; 0 where there is none."""
-    tile_variance = noise.tile_white_m2_m / observed.spacing_m + observed.tile_extra_sd_m**2
-    tile = np.where(np.isfinite(observed.tile_m), 1.0 / tile_variance, 0.0)
-    recorded = np.where(
-        np.isfinite(observed.recorded_m), observed.count / noise.recorded_white_m**2, 0.0
+    known = np.isfinite(observed.tile_m).any(axis=-1)
+    datum = np.where(known, _DATUM_M, noise.recorded_white_m)
+    weather = _chain(WEATHER, 1.0, 1.0 / walked, 1.0 / datum**2)
+    tile, recorded = _weights(observed, noise)
+    grade, softer = _road(observed, noise, unruly_walk_per_root_m)
+    tile_error = _tile_error(observed.tile_m.shape, observed.spacing_m, noise)
+    return Parts(
+        by_level=(grade, tile_error, wander, _seen(recorded, HEIGHT, WANDER, WEATHER)),
+        rest=[*softer, *weather, *_seen(tile, HEIGHT, TILE_ERROR)],
+        weight=(tile, recorded),
     )
-    return tile, recorded
 
 
 def right_side(tile: FloatArray, recorded: FloatArray) -> FloatArray:
@@ -96,43 +110,62 @@ def right_side(tile: FloatArray, recorded: FloatArray) -> FloatArray:
     return side.ravel()
 
 
-def _add_observations(bands: FloatArray, weight: FloatArray, errors: tuple[int, ...]) -> None:
-    """Observations of the height with some errors on top."""
-    seen = (HEIGHT, *errors)
-    for number, first in enumerate(seen):
-        for second in seen[number:]:
-            bands[first::STATES, second - first] += weight
+def _weights(observed: Observed, noise: Noise) -> tuple[FloatArray, FloatArray]:
+    tile_variance = noise.tile_white_m2_m / observed.spacing_m + observed.tile_extra_sd_m**2
+    tile = np.where(np.isfinite(observed.tile_m), 1.0 / tile_variance, 0.0)
+    recorded = np.where(
+        np.isfinite(observed.recorded_m), observed.count / noise.recorded_white_m**2, 0.0
+    )
+    return tile, recorded
 
 
-def _add_road(parts: Parts, observed: Observed, noise: Noise, unruly_walk: float) -> None:
-    """Second differences of height: (h₋ − 2h + h₊)/Δ has variance walk²·Δ."""
-    walk = noise.grade_walk_per_root_m
+def _seen(weight: FloatArray, *states: int) -> list[Term]:
+    """Observations of the sum of some states."""
+    return [
+        (first, second - first, weight)
+        for number, first in enumerate(states)
+        for second in states[number:]
+    ]
+
+
+def _road(observed: Observed, noise: Noise, unruly_walk: float) -> tuple[list[Term], list[Term]]:
+    """Second differences of height: (h₋ − 2h + h₊)/Δ has variance walk²·Δ.
+
+    Returns
+    -------
+    Terms that the walk scales, and those that it does not.
+    """
+    walk, shape = noise.grade_walk_per_root_m, observed.tile_m.shape
     bend = 1.0 / (walk**2 * observed.spacing_m**3)
-    unruly = observed.unruly[1:-1]
-    _add_bends(parts.grade[HEIGHT::STATES], np.where(unruly, 0.0, bend))
-    if unruly.any():
-        softer = bend * (walk / max(walk, unruly_walk)) ** 2
-        _add_bends(parts.rest[HEIGHT::STATES], np.where(unruly, softer, 0.0))
-    slope = np.full(len(observed) - 1, 1.0 / (_STEEP * observed.spacing_m) ** 2)
-    _add_chain(parts.rest[HEIGHT::STATES], 1.0, slope, 1.0 / _LOOSE_M**2)
+    slope = np.full((*shape[:-1], shape[-1] - 1), 1.0 / (_STEEP * observed.spacing_m) ** 2)
+    rest = _chain(HEIGHT, 1.0, slope, 1.0 / _LOOSE_M**2)
+    unruly = observed.unruly[..., 1:-1]
+    if not unruly.any():
+        return _bends(HEIGHT, shape, bend), rest
+    softer = bend * (walk / max(walk, unruly_walk)) ** 2
+    rest += _bends(HEIGHT, shape, np.where(unruly, softer, 0.0))
+    return _bends(HEIGHT, shape, np.where(unruly, 0.0, bend)), rest
 
 
-def _add_bends(
-    band: FloatArray, weight: FloatArray | float, before: float = 1.0, here: float = -2.0
-) -> None:
+def _bends(
+    state: int,
+    shape: tuple[int, ...],
+    weight: FloatArray | float,
+    before: float = 1.0,
+    here: float = -2.0,
+) -> list[Term]:
     """Second differences before·x₋ + here·x + x₊ of the given weight (inverse variance)."""
-    diagonal, below = np.zeros(len(band)), np.zeros(len(band) - 1)
-    diagonal[:-2] = before**2 * weight
-    diagonal[1:-1] += here**2 * weight
-    diagonal[2:] += weight
-    below[:-1] = before * here * weight
-    below[1:] += here * weight
-    band[:, 0] += diagonal
-    band[:-1, STATES] += below
-    band[:-2, 2 * STATES] += before * weight
+    diagonal, near, far = np.zeros((3, *shape))
+    diagonal[..., :-2] = before**2 * weight
+    diagonal[..., 1:-1] += here**2 * weight
+    diagonal[..., 2:] += weight
+    near[..., :-2] = before * here * weight
+    near[..., 1:-1] += here * weight
+    far[..., :-2] = before * weight
+    return [(state, 0, diagonal), (state, STATES, near), (state, 2 * STATES, far)]
 
 
-def _add_tile_error(band: FloatArray, spacing_m: float, noise: Noise) -> None:
+def _tile_error(shape: tuple[int, ...], spacing_m: float, noise: Noise) -> list[Term]:
     """A smooth error, alike over a length: x₊ − 2a·x + a²·x₋ = step, with a = exp(−Δ/length).
 
     It is the second-order autoregression with a double root, whose correlation is nearly that of
@@ -142,19 +175,23 @@ def _add_tile_error(band: FloatArray, spacing_m: float, noise: Noise) -> None:
     root = float(np.exp(-spacing_m / noise.tile_length_m))
     variance = noise.tile_sd_m**2
     weight = 1.0 / (variance * (1.0 - root**2) ** 3 / (1.0 + root**2))
-    near = 2.0 * root / (1.0 + root**2)  # correlation of neighbours
-    first = 1.0 / (variance * (1.0 - near**2))
-    _add_bends(band, weight, root**2, -2.0 * root)
-    band[0, 0] += 1.0 / variance + near**2 * first
-    band[1, 0] += first
-    band[0, STATES] -= near * first
+    of_neighbours = 2.0 * root / (1.0 + root**2)  # correlation
+    first = 1.0 / (variance * (1.0 - of_neighbours**2))
+    terms = _bends(TILE_ERROR, shape, weight, root**2, -2.0 * root)
+    (_, _, diagonal), (_, _, near), _ = terms
+    diagonal[..., 0] += 1.0 / variance + of_neighbours**2 * first
+    diagonal[..., 1] += first
+    near[..., 0] -= of_neighbours * first
+    return terms
 
 
-def _add_chain(
-    band: FloatArray, keep: FloatArray | float, weight: FloatArray, first: float
-) -> None:
+def _chain(
+    state: int, keep: FloatArray | float, weight: FloatArray, first: FloatArray | float
+) -> list[Term]:
     """A chain x₊ = keep·x + step, the step of the given weight (inverse variance)."""
-    diagonal = np.append(first, weight)
-    diagonal[:-1] += keep**2 * weight
-    band[:, 0] += diagonal
-    band[:-1, STATES] -= keep * weight
+    diagonal, near = np.zeros((2, *weight.shape[:-1], weight.shape[-1] + 1))
+    near[..., :-1] = -keep * weight
+    diagonal[..., 1:] = weight
+    diagonal[..., 0] = first
+    diagonal[..., :-1] -= keep * near[..., :-1]
+    return [(state, 0, diagonal), (state, STATES, near)]

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wherewatt.arrays import FloatArray
+from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.terrain.bands import backward, factorised, forward
-from wherewatt.terrain.information import BAND, Parts, add_information, right_side, weights
+from wherewatt.terrain.information import BAND, Term, add, parts_of, right_side
 from wherewatt.terrain.model import HEIGHT, STATES, TILE_ERROR, WANDER, WEATHER, Noise, Observed
 
 LEVELS = 4  # the grade's walk, the tile's spread, the wander's, the recording's white noise
 _STEP = 1e-5  # of a logarithm, for a slope
+_ALL = np.ones(LEVELS, dtype=bool)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,12 +24,14 @@ class Solved:
     ----------
     logs : (4,) the levels, as logarithms relative to the expected ones.
     log_likelihood : theirs, up to a constant.
-    factor : (9, 4k) Cholesky factor of the information matrix, in bands.
+    bands : (4k, 9) the information matrix, in bands.
+    factor : (9, 4k) its Cholesky factor, in bands.
     states : (k, 4) the most probable unknowns [m].
     """
 
     logs: FloatArray
     log_likelihood: float
+    bands: FloatArray
     factor: FloatArray
     states: FloatArray
 
@@ -42,46 +45,56 @@ class Likelihood:
 
     Parameters
     ----------
-    parts : (5, 4k·9) the matrix at the expected levels, in bands, by level; the last part belongs
-        to none.
+    parts : (4,) the matrix at the expected levels, by level.
+    rest : (4k, 9) what of it no level scales, in bands.
     value : (2, k) what the tile and the recording say [m]; 0 where they say nothing.
     weight : (2, k) weights of both at the expected levels [1/m²].
     ranks : (4,) number of independent errors whose size each level tells.
+    stretches : number of stretches, all of one length.
     """
 
-    parts: FloatArray
+    parts: tuple[list[Term], ...]
+    rest: FloatArray
     value: FloatArray
     weight: FloatArray
     ranks: FloatArray
+    stretches: int
 
     @classmethod
     def of(cls, stretches: list[Observed], expected: Noise, unruly_walk: float) -> Likelihood:
-        """Likelihood given some stretches of a ride, as if they were rides of their own."""
-        count = sum(map(len, stretches))
-        parts = np.zeros((LEVELS + 1, STATES * count, BAND + 1))
-        value, weight = np.empty((2, count)), np.empty((2, count))
-        ranks, start = np.zeros(LEVELS), 0
-        for one in stretches:
-            node = slice(start, start + len(one))
-            start += len(one)
-            within = parts[:, STATES * node.start : STATES * node.stop]
-            add_information(Parts(*within), one, expected, unruly_walk)
-            value[:, node] = np.nan_to_num((one.tile_m, one.recorded_m))
-            weight[:, node] = weights(one, expected)
-            bends = len(one) - 2 - np.count_nonzero(one.unruly[1:-1])
-            heights = np.count_nonzero(weight[1, node])
-            ranks += np.array([bends, len(one), len(one), heights])
-        return cls(parts.reshape(LEVELS + 1, -1), value, weight, ranks)
+        """Likelihood given stretches of a ride, as if they were rides of their own.
+
+        They are all of one length.
+        """
+        ride = Observed.side_by_side(stretches)
+        parts = parts_of(ride, expected, unruly_walk)
+        weight = np.reshape(parts.weight, (2, -1))
+        value = np.reshape((ride.tile_m, ride.recorded_m), (2, -1))
+        bends = np.count_nonzero(~ride.unruly[:, 1:-1])
+        heights = np.count_nonzero(weight[1])
+        rest = np.zeros((STATES * weight.shape[1], BAND + 1))
+        add(rest, parts.rest)
+        return cls(
+            parts=parts.by_level,
+            rest=rest,
+            value=np.where(weight > 0, value, 0.0),
+            weight=weight,
+            ranks=np.array([bends, weight.shape[1], weight.shape[1], heights], dtype=np.float64),
+            stretches=len(stretches),
+        )
 
     def at(self, logs: FloatArray) -> Solved:
         """The model solved at some levels."""
-        factor = self._factor(logs)
+        bands = self.rest.copy()
+        for level, scale in enumerate(np.exp(-2.0 * logs).tolist()):
+            add(bands, self.parts[level], scale)
+        factor = factorised(bands.copy())
         weight = self._weight(logs)
         half = forward(factor, right_side(*(weight * self.value)))
         misfit = float(np.vdot(weight, np.square(self.value)) - half @ half)
         free = -float(self.ranks @ logs) - _half_log_determinant(factor)
         states = backward(factor, half).reshape(-1, STATES)
-        return Solved(logs, free - 0.5 * misfit, factor, states)
+        return Solved(logs, free - 0.5 * misfit, bands, factor, states)
 
     def information(self, here: Solved) -> FloatArray:
         """(4, 4) information on the levels: the average of the observed and the expected one.
@@ -100,25 +113,39 @@ class Likelihood:
         plain = added.reshape(LEVELS, -1) @ pulls.reshape(LEVELS, -1).T
         return np.asarray(2.0 * (plain - solved.T @ solved))
 
-    def slope(self, here: Solved) -> FloatArray:
-        """(4,) what the log-likelihood gains with each level.
+    def slope(self, here: Solved, free: BoolArray = _ALL, *, rough: bool = False) -> FloatArray:
+        """(4,) what the log-likelihood gains with each level that is free; 0 for the others.
 
         The errors' squares lose weight, the determinant shrinks by what a small step shows, and
         there are as many errors as there are.
-        """
-        squares = np.empty(LEVELS)
-        for level, state in enumerate((HEIGHT, TILE_ERROR, WANDER)):
-            band = self.parts[level].reshape(-1, BAND + 1)[state::STATES]
-            squares[level] = _square(band, here.states[:, state])
-        squares[-1] = self.weight[1] @ np.square(self._residual(here))
-        before = _half_log_determinant(here.factor)
-        ahead = [self._factor(here.logs + step) for step in _STEP * np.eye(LEVELS)]
-        gained = (before - np.array([_half_log_determinant(factor) for factor in ahead])) / _STEP
-        return np.asarray(np.exp(-2.0 * here.logs) * squares + gained - self.ranks)
 
-    def _factor(self, logs: FloatArray) -> FloatArray:
-        bands = np.exp(-2.0 * np.append(logs, 0.0)) @ self.parts
-        return factorised(bands.reshape(-1, BAND + 1))
+        Parameters
+        ----------
+        rough : whether to take the determinant from the first half of each stretch.
+        """
+        squares = np.zeros(LEVELS)
+        for level, state in enumerate((HEIGHT, TILE_ERROR, WANDER)):
+            squares[level] = _square(self.parts[level], here.states[:, state])
+        squares[-1] = self.weight[1] @ np.square(self._residual(here))
+        weight = np.exp(-2.0 * here.logs)
+        shrunk = -self._determinant_slope(here, weight, free, rough)
+        return np.where(free, weight * squares + shrunk - self.ranks, 0.0)
+
+    def _determinant_slope(
+        self, here: Solved, weight: FloatArray, free: BoolArray, rough: bool
+    ) -> FloatArray:
+        """(4,) what half the logarithm of the determinant gains with each level that is free."""
+        size = len(here.bands) // self.stretches
+        looked_at = size // 2 if rough else size
+        pivots = here.factor[0].reshape(self.stretches, size)[:, :looked_at]
+        before, gained = float(np.sum(np.log(pivots))), np.zeros(LEVELS)
+        for level in np.flatnonzero(free).tolist():
+            ahead = here.bands.copy()
+            add(ahead, self.parts[level], float(weight[level] * np.expm1(-2.0 * _STEP)))
+            for start in range(0, len(ahead), size):
+                factor = factorised(ahead[start : start + looked_at])
+                gained[level] += _half_log_determinant(factor)
+        return np.where(free, gained - before, 0.0) * (size / looked_at / _STEP)
 
     def _weight(self, logs: FloatArray) -> FloatArray:
         return self.weight * np.exp([[0.0], [-2.0 * logs[-1]]])
@@ -133,8 +160,11 @@ def _half_log_determinant(factor: FloatArray) -> float:
     return float(np.sum(np.log(factor[0])))
 
 
-def _square(band: FloatArray, value: FloatArray) -> float:
-    """Weighted square of one kind of unknowns (k,), of which each is joined to the next two."""
-    near, far = band[:-1, STATES], band[:-2, 2 * STATES]
-    joined = near @ (value[:-1] * value[1:]) + far @ (value[:-2] * value[2:])
-    return float(band[:, 0] @ np.square(value) + 2.0 * joined)
+def _square(terms: list[Term], value: FloatArray) -> float:
+    """Weighted square of one kind of unknowns (k,), each of which may be joined to those behind."""
+    total = 0.0
+    for _, below, weight in terms:
+        behind = below // STATES
+        product = value[behind:] * value[: len(value) - behind]
+        total += (2.0 if behind else 1.0) * float(weight.ravel()[: len(product)] @ product)
+    return total

@@ -109,14 +109,30 @@ class Observed:
             new_datum=self.new_datum[leg],
         )
 
+    @classmethod
+    def side_by_side(cls, stretches: list[Observed]) -> Observed:
+        """Stretches of one length and spacing in one: arrays (j, k) and (j, k−1)."""
+        return cls(
+            spacing_m=stretches[0].spacing_m,
+            leg_s=np.array([one.leg_s for one in stretches]),
+            tile_m=np.array([one.tile_m for one in stretches]),
+            tile_extra_sd_m=np.array([one.tile_extra_sd_m for one in stretches]),
+            recorded_m=np.array([one.recorded_m for one in stretches]),
+            count=np.array([one.count for one in stretches]),
+            unruly=np.array([one.unruly for one in stretches]),
+            new_datum=np.array([one.new_datum for one in stretches]),
+        )
+
     def thinned(self, step: int) -> Observed:
         """Every `step`-th node only, with the recorded heights between gathered at them."""
         if step <= 1:
             return self
         kept = np.arange(0, len(self), step)
-        group = np.minimum((np.arange(len(self)) + step // 2) // step, len(kept) - 1)
-        count = np.bincount(group, weights=self.count).astype(np.float64)
-        total = np.bincount(group, weights=self.count * np.nan_to_num(self.recorded_m))
+        nearest = np.maximum(kept - step // 2, 0)
+        count = np.add.reduceat(self.count, nearest)
+        total = np.add.reduceat(
+            np.where(self.count > 0, self.count * self.recorded_m, 0.0), nearest
+        )
         return Observed(
             spacing_m=step * self.spacing_m,
             leg_s=np.add.reduceat(self.leg_s, kept[:-1])[: len(kept) - 1],

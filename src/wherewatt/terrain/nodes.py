@@ -65,12 +65,13 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
     count = max(_FEWEST_NODES, round(total / settings.grid_m) + 1)
     at = np.linspace(0.0, total, count)
     believed, datums = believed_heights(ride.distance_m, ride.recorded_height_m, settings)
-    moving = np.concatenate([[True], ~ride.standing]) & believed
+    moving = np.flatnonzero(np.concatenate([[True], ~ride.standing]) & believed)
+    height = ride.recorded_height_m[moving]
     node = np.rint(ride.distance_m[moving] / at[1]).astype(np.intp)
     points = np.bincount(node, minlength=count).astype(np.float64)
     at_datum = np.rint(datums / at[1]).astype(np.intp)
     points[at_datum] = 0.0  # heights of both datums meet here
-    heights = np.bincount(node, weights=ride.recorded_height_m[moving], minlength=count)
+    heights = np.bincount(node, weights=height, minlength=count)
     set_anew = np.zeros(count - 1, dtype=bool)
     set_anew[at_datum[at_datum < count - 1]] = True
     return Nodes(
@@ -81,8 +82,8 @@ def nodes_of(ride: Ride, settings: TerrainSettings) -> Nodes:
         placed=_near_fixes(at, ride.distance_m[ride.fixed], settings.longest_line_m),
         recorded_m=np.divide(heights, points, out=np.full(count, np.nan), where=points > 0),
         count=points,
-        noise_m=max(_LEAST_NOISE_M, white_noise_sd(ride.recorded_height_m[moving])),
-        left_out=int(np.isfinite(ride.recorded_height_m).sum() - believed.sum()),
+        noise_m=max(_LEAST_NOISE_M, white_noise_sd(height)),
+        left_out=int(np.count_nonzero(np.isfinite(ride.recorded_height_m) & ~believed)),
         new_datum=set_anew,
     )
 
@@ -106,13 +107,16 @@ def believed_heights(
     (n,) True at believed heights, False at others and missing ones; (j,) distances from the start
     at which a new datum begins [m].
     """
-    known = np.flatnonzero(np.isfinite(height_m))
+    finite = np.isfinite(height_m)
+    known = np.flatnonzero(finite)
     believed = np.zeros(len(height_m), dtype=bool)
     if len(known) < 2:
         return believed, np.zeros(0)
     way, height = distance_m[known], height_m[known]
-    step = settings.height_step_m + settings.steepest * np.diff(way)
-    parted = np.flatnonzero(np.abs(np.diff(height)) > step) + 1
+    steps = np.abs(height[1:] - height[:-1]) - settings.steepest * (way[1:] - way[:-1])
+    parted = np.flatnonzero(steps > settings.height_step_m) + 1
+    if not len(parted):
+        return finite, np.zeros(0)
     edges = [0, *parted.tolist(), len(known)]
     datums: list[float] = []
     last: int | None = None
@@ -121,7 +125,7 @@ def believed_heights(
             abs(height[start] - height[last])
             <= settings.height_step_m + settings.steepest * (way[start] - way[last])
         )
-        long = way[stop - 1] - way[start] >= settings.own_datum_m or len(edges) == 2
+        long = way[stop - 1] - way[start] >= settings.own_datum_m
         if joins or long:
             believed[known[start:stop]] = True
             if last is not None and not joins:
@@ -132,7 +136,10 @@ def believed_heights(
 
 def _near_fixes(at: FloatArray, fixed_m: FloatArray, longest_m: float) -> BoolArray:
     """True where the recorded positions before and after are not too far apart."""
-    after = np.clip(np.searchsorted(fixed_m, at), 1, len(fixed_m) - 1)
-    near = fixed_m[after] - fixed_m[after - 1] <= longest_m
-    reached = np.minimum(np.abs(fixed_m[after] - at), np.abs(fixed_m[after - 1] - at)) <= longest_m
-    return near & reached
+    near = (at >= fixed_m[0] - longest_m) & (at <= fixed_m[-1] + longest_m)
+    gap = np.flatnonzero(fixed_m[1:] - fixed_m[:-1] > longest_m)
+    end = np.concatenate([[-np.inf], fixed_m[1:-1], [np.inf]])
+    first, stop = np.searchsorted(at, (end[gap], end[gap + 1]), side="right").tolist()
+    for inside in map(slice, first, stop):
+        near[inside] = False
+    return near

@@ -52,7 +52,8 @@ def likeliest_noise(
 
     Parameters
     ----------
-    start : levels from which the search sets out; the expected ones without any.
+    start : levels next to the most probable ones, from which one step is enough; without any,
+        the search sets out from the expected ones.
     """
     spreads = np.array(
         [
@@ -65,20 +66,27 @@ def likeliest_noise(
     if not observed.has_tile:
         spreads[2] = 0.0  # nothing to compare with: what wanders and what climbs looks alike
     likelihood = Likelihood.of(_stretches(observed), expected, settings.unruly_walk_per_root_m)
-    logs = np.zeros(len(spreads)) if start is None else _logs(start, expected)
-    return _scaled(expected, _highest(likelihood, spreads, logs))
+    if start is None:
+        logs = _highest(likelihood, spreads, np.zeros(LEVELS), _MOST_STEPS)
+    else:
+        logs = _highest(likelihood, spreads, _logs(start, expected), 1)
+    return _scaled(expected, logs)
 
 
 def _stretches(observed: Observed) -> list[Observed]:
     """What levels are compared on: a coarser grid, and of a long ride some stretches."""
-    step = min(round(_THIN_M / observed.spacing_m), len(observed) // _FEWEST_NODES)
-    # Thinning would mix heights on either side of a new datum.
-    thin = observed.thinned(1 if observed.new_datum.any() else max(1, step))
-    if len(thin) <= _MOST_NODES:
-        return [thin]
+    step = max(1, min(round(_THIN_M / observed.spacing_m), len(observed) // _FEWEST_NODES))
+    if observed.new_datum.any():
+        step = 1  # thinning would mix heights on either side of a new datum
+    count = -(-len(observed) // step)
+    if count <= _MOST_NODES:
+        return [observed.thinned(step)]
     length = _MOST_NODES // _STRETCHES
-    starts = np.linspace(0, len(thin) - length, _STRETCHES).astype(int)
-    return [thin.between(start, start + length) for start in starts.tolist()]
+    starts = step * np.linspace(0, count - length, _STRETCHES).astype(int)
+    return [
+        observed.between(start, start + step * (length - 1) + 1).thinned(step)
+        for start in starts.tolist()
+    ]
 
 
 def _scaled(noise: Noise, logs: FloatArray) -> Noise:
@@ -107,28 +115,37 @@ def _levels(noise: Noise) -> FloatArray:
     )
 
 
-def _highest(likelihood: Likelihood, spreads: FloatArray, start: FloatArray) -> FloatArray:
+def _highest(
+    likelihood: Likelihood, spreads: FloatArray, start: FloatArray, most_steps: int
+) -> FloatArray:
     """The place of highest posterior, by Newton's steps within what the prior allows.
 
     A step that leads down is halved. The search ends when the next step will promise next to
-    nothing: promises shrink from step to step at least as they did last.
+    nothing: promises shrink from step to step at least as they did last. The first step of a
+    long ride need not be exact, for another follows.
     """
     farthest = _FARTHEST * spreads
     precision = np.divide(1.0, np.square(spreads), out=np.zeros(LEVELS), where=spreads > 0)
     place, best, trial, slope, before = start, -np.inf, start, np.zeros(LEVELS), 0.0
-    for _ in range(_MOST_STEPS):
+    for number in range(most_steps):
+        rough = number == 0 and min(most_steps, likelihood.stretches) > 1
         here = likelihood.at(trial)
         height = here.log_likelihood - 0.5 * float(precision @ trial**2)
         if height >= best:
             place, best = trial, height
-            slope = likelihood.slope(here) - precision * place
+            slope = likelihood.slope(here, spreads > 0, rough=rough) - precision * place
             free = (spreads > 0) & ((np.abs(place) < farthest) | (slope * place < 0))
-            step = _step(slope, likelihood.information(here) + np.diag(precision), free)
+            information = likelihood.information(here) + np.diag(precision)
+            if most_steps == 1:
+                # None makes good for a step too long; where levels fall, the likelihood bends more.
+                information += np.diag(np.maximum(-slope, 0.0))
+            step = _step(slope, information, free)
             trial = np.clip(place + step, -farthest, farthest)
         else:
             trial = (place + trial) / 2.0
         promise = 0.5 * float(slope @ (trial - place))
-        if promise * min(1.0, promise / (before or promise or 1.0)) < _LEAST_GAIN:
+        left = promise * min(1.0, promise / (before or promise or 1.0))
+        if left < _LEAST_GAIN and not rough:
             break
         before = promise
     return trial

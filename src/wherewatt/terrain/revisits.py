@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
-from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
+import numpy as np
+import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
+
+from wherewatt.arrays import IntArray, runs
 from wherewatt.motion.plane import local_plane
 from wherewatt.terrain.nodes import Nodes
 from wherewatt.terrain.settings import TerrainSettings
@@ -13,7 +17,10 @@ _APART_M = 150.0  # along the ride; nearer places are the same visit
 _PARALLEL_RAD = np.radians(25.0)
 _SHORTEST_M = 120.0  # shorter meetings are crossings
 _STRAY_NODES = 4  # how much faster than the ride the first visit may go along
-_BLOCK_NODES = 4000  # looked at together; among more, laps would make too many pairs
+_WINDOW = 2 * _STRAY_NODES  # nodes of a visit that are looked at together
+_BLOCK_NODES = 512  # whose windows are looked at together: they stay in fast memory
+
+ComplexArray = npt.NDArray[np.complex128]
 
 
 def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
@@ -22,87 +29,128 @@ def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
     Places are the same if they are near, the ways through them parallel, in one direction or the
     other, and both hold for a while. A ride that ends where it began has closed a loop.
     """
-    plane = local_plane(nodes.latitude_deg, nodes.longitude_deg)
-    later, earlier = _meetings(plane, settings.same_place_m, int(_APART_M / nodes.spacing_m))
+    east, north = local_plane(nodes.latitude_deg, nodes.longitude_deg).T
+    place = east + 1j * north
     end = len(nodes) - 1
-    is_back = np.hypot(*(plane[end] - plane[0])) <= settings.same_place_m
-    closed = bool(is_back and nodes.distance_m[end] > _APART_M)
-    visit = np.arange(len(nodes))
-    if len(later):
-        visit = _nearest_of_first(plane, later, earlier)
-        visit = _roots(_lasting(visit, nodes.spacing_m))
-    if visit[end] == end and closed:
+    is_back = abs(place[end] - place[0]) <= settings.same_place_m
+    met = _met(place, settings.same_place_m, int(_APART_M / nodes.spacing_m))
+    visit = _roots(_lasting(met, nodes.spacing_m))
+    if visit[end] == end and is_back and nodes.distance_m[end] > _APART_M:
         visit[end] = 0
     return visit
 
 
-def _meetings(plane: FloatArray, near_m: float, least: int) -> tuple[IntArray, IntArray]:
-    """Later and earlier nodes of pairs that are near, on ways that are parallel.
+def _met(place: ComplexArray, near_m: float, least: int) -> IntArray:
+    """(k,) the nearest node of the earliest visit near by, on a way that is parallel; −1 without.
 
-    What was met before is known by where it was first met: nodes that met an earlier one are not
-    looked at again. So laps take no longer than a course that goes on and on.
+    The earliest node in the cells around a place is on the earliest visit, most often, and so are
+    the next few. Where these are on another road, the earliest node after them is tried.
+
+    Parameters
+    ----------
+    least : nodes by which visits are apart.
     """
-    way = np.gradient(plane, axis=0)
-    first = np.zeros(0, dtype=np.intp)  # nodes that met none before them
-    found = []
-    for start in range(0, len(plane), _BLOCK_NODES):
-        block = np.arange(start, min(start + _BLOCK_NODES, len(plane)))
-        among = np.concatenate([first, block])
-        pairs = among[np.stack(_near_pairs(plane[among], near_m))]
-        pairs = pairs[:, (pairs[0] >= start) & (pairs[0] - pairs[1] > least)]
-        pairs = pairs[:, _parallel(way, *pairs)]
-        found.append(pairs)
-        first = np.concatenate([first, np.setdiff1d(block, pairs[0])])
-    later, earlier = np.concatenate(found, axis=1)
-    return later, earlier
+    cells = _Cells.of(place, near_m)
+    way = np.gradient(place)
+    met = np.full(len(place), -1)
+    node = np.arange(least + _WINDOW, len(place))
+    start = cells.earliest_around()[node]
+    while True:
+        earlier = np.flatnonzero(start < node - least)
+        if not len(earlier):
+            return met
+        node = node[earlier]
+        start = np.minimum(start[earlier], node - least - _WINDOW)
+        met[node] = _nearest_parallel(place, way, node, start, near_m)
+        missed = np.flatnonzero(met[node] < 0)
+        node = node[missed]
+        start = cells.earliest_around_since(node, start[missed] + _WINDOW)
 
 
-def _near_pairs(plane: FloatArray, near_m: float) -> tuple[IntArray, IntArray]:
-    """Later and earlier nodes of pairs not far apart.
+def _nearest_parallel(
+    place: ComplexArray, way: ComplexArray, node: IntArray, start: IntArray, near_m: float
+) -> IntArray:
+    """(j,) nearest node within a window for each node, on a parallel way; −1 if none is near."""
+    places, ways = sliding_window_view(place, _WINDOW), sliding_window_view(way, _WINDOW)
+    nearest = np.empty(len(node), dtype=np.intp)
+    for first in range(0, len(node), _BLOCK_NODES):
+        block = slice(first, first + _BLOCK_NODES)
+        own, window = node[block, np.newaxis], start[block]
+        apart = places[window] - place[own]
+        apart_m2 = apart.real**2 + apart.imag**2
+        turned = ways[window] * way[own].conj()  # along the way, and across it
+        apart_m2[np.abs(turned.imag) > np.tan(_PARALLEL_RAD) * np.abs(turned.real)] = np.inf
+        least = apart_m2.argmin(axis=1)
+        near = np.take_along_axis(apart_m2, least[:, np.newaxis], axis=1)[:, 0] <= near_m**2
+        nearest[block] = np.where(near, window + least, -1)
+    return nearest
 
-    Nodes are sorted into square cells as wide as they may be apart. So a node's mates are in its
-    own cell and the next, or in the three cells that touch these in the row above; the other four
-    neighbours hold those whose mate it is.
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cells:
+    """Nodes sorted into square cells.
+
+    Parameters
+    ----------
+    key : (c,) numbers of the cells that hold any, in order.
+    width : by how much these differ from row to row.
+    cell : (k,) index of each node's cell.
+    order : (k,) nodes by cell, and in order within each.
+    start : (c,) where the nodes of each cell begin therein.
     """
-    column, row = np.floor((plane - plane.min(axis=0)) / near_m).astype(np.intp).T
-    width = int(column.max()) + 3
-    cell = row * width + column
-    order = np.argsort(cell, kind="stable")
-    cell = cell[order]
-    place = np.arange(len(cell))
-    first = place + 1, np.searchsorted(cell, cell + width - 1)
-    behind = np.searchsorted(cell, (cell + 1, cell + width + 1), side="right")
-    pairs = []
-    for start, stop in zip(first, behind, strict=True):
-        count = stop - start
-        own = np.repeat(place, count)
-        mate = np.arange(len(own)) + np.repeat(start - (np.cumsum(count) - count), count)
-        pairs.append(np.stack([order[own], order[mate]]))
-    both = np.concatenate(pairs, axis=1)
-    east, north = (plane[both[0]] - plane[both[1]]).T
-    both = both[:, east**2 + north**2 <= near_m**2]
-    return both.max(axis=0), both.min(axis=0)
 
+    key: IntArray
+    width: int
+    cell: IntArray
+    order: IntArray
+    start: IntArray
 
-def _parallel(way: FloatArray, later: IntArray, earlier: IntArray) -> BoolArray:
-    """True where two ways (k, 2) run in one direction or in opposite ones, or nearly so."""
-    (east, north), (other_east, other_north) = way[later].T, way[earlier].T
-    across = east * other_north - north * other_east
-    along = east * other_east + north * other_north
-    return np.asarray(np.abs(across) <= np.tan(_PARALLEL_RAD) * np.abs(along))
+    @classmethod
+    def of(cls, place: ComplexArray, side_m: float) -> _Cells:
+        column, row = (
+            ((part - part.min()) / side_m).astype(np.intp) for part in (place.real, place.imag)
+        )
+        width = int(column.max()) + 3
+        row *= width
+        row += column
+        order = np.argsort(row, kind="stable")
+        key = row[order]
+        begins = np.ones(len(key), dtype=bool)
+        np.not_equal(key[1:], key[:-1], out=begins[1:])
+        start = np.flatnonzero(begins)
+        cell = np.empty(len(key), dtype=np.intp)
+        cell[order] = np.cumsum(begins) - 1
+        return cls(key[start], width, cell, order, start)
 
+    def earliest_around(self) -> IntArray:
+        """(k,) the earliest node in the cell of each node and the eight around it."""
+        first = self.order[self.start]
+        earliest = first.copy()
+        key, width = np.append(self.key, -1), self.width
+        beside = np.arange(1, len(key))
+        above = np.searchsorted(self.key, self.key + width - 1)
+        # A cell's other four neighbours have it as one of these.
+        for at, step in ((beside, 1), (above, width - 1), (above, width), (above, width + 1)):
+            there = key[at] == self.key + step
+            here, other = np.flatnonzero(there), at[there]
+            earliest[here] = np.minimum(earliest[here], first[other])
+            earliest[other] = np.minimum(earliest[other], first[here])
+            at += there
+        return earliest[self.cell]
 
-def _nearest_of_first(plane: FloatArray, later: IntArray, earlier: IntArray) -> IntArray:
-    """(k,) nearest node of the earliest visit, −1 without any."""
-    first = np.full(len(plane), len(plane), dtype=np.intp)
-    np.minimum.at(first, later, earlier)
-    same_visit = earlier - first[later] <= 2 * _STRAY_NODES
-    later, earlier = later[same_visit], earlier[same_visit]
-    distance = np.hypot(*(plane[later] - plane[earlier]).T)
-    visit = np.full(len(plane), -1, dtype=np.intp)
-    far_to_near = np.argsort(-distance, kind="stable")
-    visit[later[far_to_near]] = earlier[far_to_near]  # the nearest is written last
-    return visit
+    def earliest_around_since(self, node: IntArray, since: IntArray) -> IntArray:
+        """(j,) the earliest node around some nodes that is not before another; k without any."""
+        count = len(self.order)
+        earliest = np.full(len(node), count)
+        in_order = self.cell[self.order] * count + self.order
+        for step in (row + column for row in (-self.width, 0, self.width) for column in (-1, 0, 1)):
+            key = self.key[self.cell[node]] + step
+            cell = np.minimum(np.searchsorted(self.key, key), len(self.key) - 1)
+            at = np.minimum(np.searchsorted(in_order, cell * count + since), count - 1)
+            found = self.order[at]
+            fits = (self.key[cell] == key) & (self.cell[found] == cell) & (found >= since)
+            earliest[fits] = np.minimum(earliest[fits], found[fits])
+        return earliest
 
 
 def _lasting(visit: IntArray, spacing_m: float) -> IntArray:

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.terrain.bands import backward, factorised, forward
-from wherewatt.terrain.information import information, right_side, weights
-from wherewatt.terrain.marginal import Stretches, height_covariance
+from wherewatt.terrain.information import BAND, information, parts_of, right_side
+from wherewatt.terrain.marginal import Chain
 from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER, Noise, Observed
 
-_REACH = 100  # nodes around a shape beyond which hardly anything can imitate it
+_NEAR = 12  # nodes behind a shape, and as many as it is long, beyond which nothing imitates it
+_REACH = 100  # nodes around a shape beyond which ties have no say
 _RECORDED = np.array([1.0, 0.0, 1.0, 1.0])  # unknowns that a recorded height is the sum of
 
 
@@ -26,12 +27,14 @@ class Ties:
     later, first : (j,) nodes of the pairs.
     information : (j, j) inverse covariance of their differences as they would be seen [1/m²].
     apart_sds : (j,) difference of each pair before it was tied, in standard deviations.
+    chain : the unknowns at these nodes without ties.
     """
 
     later: IntArray
     first: IntArray
     information: FloatArray
     apart_sds: FloatArray
+    chain: Chain
 
     def differences(self, height: FloatArray) -> FloatArray:
         """Differences (j, …) of the pairs, from values at all nodes (k, …)."""
@@ -54,7 +57,6 @@ class Solution:
     factor: FloatArray
     recorded_weight: FloatArray
     ties: Ties | None = None
-    _stretches: Stretches = field(default_factory=dict, repr=False)
 
     @property
     def height_m(self) -> FloatArray:
@@ -69,17 +71,18 @@ class Solution:
     def height_covariance(self, node: IntArray) -> FloatArray:
         """(j, j) covariance of the height at some nodes [m²]."""
         ties = self.ties
-        asked = node if ties is None else np.concatenate([node, ties.later, ties.first])
-        different, place = np.unique(asked, return_inverse=True)
-        covariance = height_covariance(self.factor, different, self._stretches)
-        covariance = covariance[np.ix_(place, place)]
         if ties is None:
-            return covariance
-        count, pairs = len(node), len(ties.later)
-        with_ties = covariance[:count, count:]
-        of_ties = with_ties[:, :pairs] - with_ties[:, pairs:]
-        tied = covariance[:count, :count] - of_ties @ ties.information @ of_ties.T
-        return np.asarray((tied + tied.T) / 2.0)
+            different, place = np.unique(node, return_inverse=True)
+            covariance = Chain.of(self.factor, different).height_covariance()
+            return covariance[np.ix_(place, place)]
+        chain = ties.chain.joined_by(self.factor, node)
+        covariance = chain.height_covariance()
+        place = np.searchsorted(chain.node, node)
+        to_ties = covariance[place]
+        of_ties = to_ties[:, np.searchsorted(chain.node, ties.later)]
+        of_ties -= to_ties[:, np.searchsorted(chain.node, ties.first)]
+        told = of_ties @ np.linalg.cholesky(ties.information)
+        return np.asarray(to_ties[:, place] - told @ told.T)
 
     def tied(self, later: IntArray, first: IntArray, sd_m: float) -> Solution:
         """The same with equal heights, within `sd_m`, at pairs of nodes; it has no ties yet.
@@ -87,48 +90,73 @@ class Solution:
         The ties are a few observations more: a low-rank update of the solution and its
         covariance (Golub and Van Loan 2013, Matrix Computations, section 2.1.4).
         """
-        pairs = len(later)
-        covariance = self.height_covariance(np.concatenate([later, first]))
-        to_heights = covariance[:pairs] - covariance[pairs:]
-        gap = to_heights[:, :pairs] - to_heights[:, pairs:] + sd_m**2 * np.eye(pairs)
+        chain = Chain.of(self.factor, np.unique(np.concatenate([later, first])))
+        covariance = chain.height_covariance()
+        of_later, of_first = (np.searchsorted(chain.node, node) for node in (later, first))
+        to_heights = covariance[of_later] - covariance[of_first]
+        gap = to_heights[:, of_later] - to_heights[:, of_first] + sd_m**2 * np.eye(len(later))
         apart = self.height_m[later] - self.height_m[first]
         information = np.asarray(np.linalg.inv((gap + gap.T) / 2.0), dtype=np.float64)
-        ties = Ties(later, first, information, apart / np.sqrt(np.diag(gap)))
+        ties = Ties(later, first, information, apart / np.sqrt(np.diag(gap)), chain)
         pull = np.zeros_like(self.states)
         np.add.at(pull[:, HEIGHT], later, information @ apart)
         np.subtract.at(pull[:, HEIGHT], first, information @ apart)
         taken = backward(self.factor, forward(self.factor, pull.ravel()))
         return replace(self, states=self.states - taken.reshape(-1, STATES), ties=ties)
 
-    def imitated(self, node: IntArray, pull: FloatArray) -> float:
-        """Information on a shape in the recording that the unknowns can imitate, p·Q⁻¹p.
+    def imitated(self, node: IntArray, pull: FloatArray, visit: IntArray) -> FloatArray:
+        """(v,) information on shapes in the recording that the unknowns can imitate, p·Q⁻¹p.
 
-        Q is the information matrix. Only the surroundings of the nodes are looked at: what is
-        left out of the information that remains is below half a percent for phones and barometers.
+        Q is the information matrix without ties. Each visit is looked at for itself, with about
+        as many nodes behind it as it is long: what is left out of the information that remains is
+        below half a percent for phones and barometers. Their windows, laid end to end, are one
+        banded system, in which none hands anything on to the next.
+
+        Parameters
+        ----------
+        node : (j,) nodes of v visits, one visit after the other, in order within each.
+        pull : (j,) p, the weighted shapes at these nodes [1/m²].
+        visit : (v,) where the nodes of each visit begin.
+        """
+        stop = np.append(visit[1:], len(node))
+        width = 2 * (node[stop - 1] - node[visit]) + _NEAR
+        begin = np.cumsum(width) - width
+        shift = node[visit] - begin
+        at = np.arange(width.sum()) + np.repeat(shift, width)
+        # Behind the end of the ride its last node stands in, to which nothing is handed on.
+        blocks = self.factor.T.reshape(len(self.states), -1).take(at, axis=0, mode="clip")
+        factor = blocks.reshape(-1, STATES, BAND + 1)
+        factor[begin[1:] - 1, :, 1:] = factor[begin[1:] - 2, :, 1:] = 0.0
+        right = np.zeros((len(at), STATES))
+        right[node - np.repeat(shift, stop - visit)] = pull[:, np.newaxis] * _RECORDED
+        half = forward(factor.reshape(-1, BAND + 1).T, right.ravel())
+        return np.asarray(np.add.reduceat(np.square(half), STATES * begin))
+
+    def told_by_ties(self, node: IntArray, pull: FloatArray) -> float:
+        """Information that ties add to that on a shape in the recording [1/m²].
 
         Parameters
         ----------
         node : (j,) nodes in order.
         pull : (j,) p, the weighted shape at these nodes [1/m²].
         """
-        total, ties = 0.0, self.ties
-        height = np.zeros(len(self.states) if ties else 0)
-        before = _REACH if ties else 0  # what comes before the nodes matters to the ties alone
+        ties = self.ties
+        if ties is None:
+            return 0.0
+        tied = np.concatenate([ties.later, ties.first])
+        height = np.zeros(len(self.states))
         parts = np.flatnonzero(node[1:] - node[:-1] > 2 * _REACH) + 1
         for start, stop in pairwise([0, *parts.tolist(), len(node)]):
-            first = max(0, int(node[start]) - before)
+            first = max(0, int(node[start]) - _REACH)
             last = min(len(self.states), int(node[stop - 1]) + _REACH + 1)
-            right = np.zeros((last - first, STATES))
-            right[node[start:stop] - first] = pull[start:stop, np.newaxis] * _RECORDED
-            local = self.factor[:, STATES * first : STATES * last]
-            half = forward(local, right.ravel())
-            total += float(np.vdot(half, half))
-            if ties:
-                height[first:last] += backward(local, half)[HEIGHT::STATES]
-        if ties:
-            moved = ties.differences(height)
-            total -= float(moved @ ties.information @ moved)
-        return total
+            if np.any((tied >= first) & (tied < last)):
+                right = np.zeros((last - first, STATES))
+                right[node[start:stop] - first] = pull[start:stop, np.newaxis] * _RECORDED
+                local = self.factor[:, STATES * first : STATES * last]
+                solved = backward(local, forward(local, right.ravel()))
+                height[first:last] += solved[HEIGHT::STATES]
+        moved = ties.differences(height)
+        return float(moved @ ties.information @ moved)
 
 
 def solve(observed: Observed, noise: Noise, *, unruly_walk_per_root_m: float) -> Solution:
@@ -138,8 +166,12 @@ def solve(observed: Observed, noise: Noise, *, unruly_walk_per_root_m: float) ->
     ----------
     unruly_walk_per_root_m : how fast the grade changes on structures [1/√m].
     """
-    factor = factorised(information(observed, noise, unruly_walk_per_root_m))
-    tile, recorded = weights(observed, noise)
-    pulls = tile * np.nan_to_num(observed.tile_m), recorded * np.nan_to_num(observed.recorded_m)
+    parts = parts_of(observed, noise, unruly_walk_per_root_m)
+    factor = factorised(information(parts))
+    tile, recorded = parts.weight
+    pulls = (
+        np.where(weight > 0, weight * value, 0.0)
+        for weight, value in ((tile, observed.tile_m), (recorded, observed.recorded_m))
+    )
     states = backward(factor, forward(factor, right_side(*pulls)))
     return Solution(states.reshape(-1, STATES), factor, recorded)

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import cache
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from wherewatt.arrays import BoolArray, FloatArray, IntArray, runs
+from wherewatt.arrays import BoolArray, FloatArray, IntArray
+from wherewatt.terrain.humps import SAMPLES, Places
 from wherewatt.terrain.model import Observed
 from wherewatt.terrain.settings import TerrainSettings
 from wherewatt.terrain.solution import Solution
 
 _LENGTH_STEP = 1.3  # from one length that is tried to the next
-_FEWEST_HEIGHTS = 5  # recorded under a structure for its shape to be believed
-_SAMPLES = 12  # places at which the sharpness of a template is worked out; linear in between
+_ROUGHLY = 0.8  # of what a structure needs to be looked at more closely
 _MOST_CANDIDATES = 60
 
 
@@ -53,151 +53,96 @@ def find_structures(
     ----------
     first_visit : (k,) the node at which each place was first visited.
     """
-    places = _Places.of(observed, solution, first_visit)
-    span = _candidates(places, settings)
-    if not len(span):
-        return ()
-    information = places.information(span, solution)
-    height = np.array([places.score(start, cells) for start, cells in span.tolist()]) / information
-    sds = np.abs(height) * np.sqrt(information)
-    least = np.where(height > 0, settings.bridge_sds, settings.cutting_sds)
-    clear = (sds >= least) & (np.abs(height) >= settings.structure_height_m)
-    order = np.flatnonzero(clear)[np.argsort(-sds[clear], kind="stable")]
+    places = Places.of(observed, solution, first_visit)
+    humps = _candidates(places, settings)
     found: list[Structure] = []
-    for one in order[_apart(span[order])].tolist():
-        for start, end in places.visits(*span[one].tolist()):
+    for one in _kept(places, humps, settings):
+        height, information = humps.score[one] / humps.information[one], humps.information[one]
+        for start, end in places.visits(*humps.span[one].tolist()):
             found.append(
                 Structure(
-                    "bridge" if height[one] > 0 else "cutting",
+                    "bridge" if height > 0 else "cutting",
                     start * observed.spacing_m,
                     end * observed.spacing_m,
-                    float(height[one]),
-                    float(information[one] ** -0.5),
+                    float(height),
+                    float(information**-0.5),
                 )
             )
     return tuple(sorted(found, key=lambda structure: structure.start_m))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Places:
-    """What was recorded, gathered at the first visit to each place; arrays (k,).
+class _Humps(NamedTuple):
+    """What may be structures.
 
     Parameters
     ----------
-    first_visit : the node at which each place was first visited.
-    by_place, place : nodes in order of their places, and these.
-    pull : weighted residual of the recording [1/m].
-    weight : weight of the recording [1/m²].
+    span : (j, 2) first node and number of cells.
+    score : (j,) t·S⁻¹y [1/m].
+    information : (j,) t·S⁻¹t [1/m²].
     """
 
-    solution: Solution
-    first_visit: IntArray
-    by_place: IntArray
-    place: IntArray
-    pull: FloatArray
-    weight: FloatArray
+    span: IntArray
+    score: FloatArray
+    information: FloatArray
 
-    @classmethod
-    def of(cls, observed: Observed, solution: Solution, first_visit: IntArray) -> _Places:
-        residual = np.nan_to_num(observed.recorded_m) - solution.recorded_fit_m
-        pull, weight = (
-            np.bincount(first_visit, weights=values, minlength=len(values)).astype(np.float64)
-            for values in (solution.recorded_weight * residual, solution.recorded_weight)
-        )
-        by_place = np.argsort(first_visit, kind="stable")
-        return cls(solution, first_visit, by_place, first_visit[by_place], pull, weight)
+    def sds(self, settings: TerrainSettings) -> FloatArray:
+        """By how many standard deviations each stands out; 0 where that is not enough."""
+        size = np.abs(self.score)
+        sds = size / np.sqrt(self.information)
+        clear = sds >= np.where(self.score > 0, settings.bridge_sds, settings.cutting_sds)
+        high = size >= settings.structure_height_m * self.information
+        return np.where(clear & high, sds, 0.0)
 
-    def score(self, start: int, cells: int) -> float:
-        """t·S⁻¹y of a hump that begins at a node and is some cells long."""
-        return float(self.pull[start : start + cells + 1] @ _deck(cells))
-
-    def scores(self, cells: int) -> FloatArray:
-        """t·S⁻¹y of a hump of some cells, by its first node."""
-        return np.convolve(self.pull, _deck(cells), mode="valid")
-
-    def information(self, span: IntArray, solution: Solution) -> FloatArray:
-        """(j,) t·S⁻¹t of humps, given as first node and number of cells (j, 2)."""
-        edges = np.searchsorted(self.place, np.cumsum(span, axis=1) + np.array([0, 1]))
-        result = np.empty(len(span))
-        for index, (start, cells, first, stop) in enumerate(np.hstack([span, edges]).tolist()):
-            node = np.sort(self.by_place[first:stop])
-            shape = _deck(cells)[self.first_visit[node] - start]
-            pulled = solution.recorded_weight[node] * shape
-            plain = float(pulled @ shape)
-            left = plain - solution.imitated(node, pulled)
-            result[index] = max(left, 1e-6 * max(plain, 1e-12))
-        return result
-
-    def rough_information(self, cells: int) -> FloatArray:
-        """t·S⁻¹t by first node, roughly; infinite where too little was recorded.
-
-        It is t·W·t, exact at each place, times the part of it that the other unknowns cannot
-        imitate, which changes slowly: worked out at some places, each visit for itself, and
-        linear in between.
-        """
-        shape = _deck(cells)
-        plain = np.convolve(self.weight, np.square(shape), mode="valid")
-        known = np.concatenate([[0], np.cumsum(self.weight > 0)])
-        seen = known[cells:-1] - known[1:-cells]  # within the hump, not at its ends
-        usable = np.flatnonzero(seen >= _FEWEST_HEIGHTS)
-        result = np.full(len(plain), np.inf)
-        if len(usable):
-            some = usable[np.linspace(0, len(usable) - 1, _SAMPLES).round().astype(np.intp)]
-            span = np.column_stack([some, np.full(len(some), cells)])
-            untied = replace(self.solution, ties=None)
-            own = np.interp(usable, some, self.information(span, untied) / plain[some])
-            result[usable] = plain[usable] * own
-        return result
-
-    def visits(self, start: int, cells: int) -> list[tuple[int, int]]:
-        """First and last node of every visit to a span."""
-        inside = (self.first_visit >= start) & (self.first_visit <= start + cells)
-        gaps_closed = [(first, end - 1) for first, end in runs(inside)]
-        return [(first, last) for first, last in gaps_closed if last - first >= cells // 2]
+    def touching(self, one: int) -> BoolArray:
+        """(j,) True for those that share some of the way with one of them, and for itself."""
+        start, end = self.span[:, 0], self.span.sum(axis=1)
+        return (start < end[one]) & (end > start[one])
 
 
-def _candidates(places: _Places, settings: TerrainSettings) -> IntArray:
-    """(j, 2) first node and number of cells of what may be a structure, clearest first."""
-    spans, sds = [np.zeros((0, 2), dtype=np.intp)], [np.zeros(0)]
-    for cells in _lengths(places, settings):
-        rough = np.abs(places.scores(cells)) / np.sqrt(places.rough_information(cells))
-        clear = np.flatnonzero((rough >= 0.8 * settings.bridge_sds) & _peaks(rough))
-        spans.append(np.column_stack([clear, np.full(len(clear), cells)]))
-        sds.append(rough[clear])
-    clearest = np.argsort(-np.concatenate(sds), kind="stable")[:_MOST_CANDIDATES]
-    return np.concatenate(spans)[clearest]
+def _candidates(places: Places, settings: TerrainSettings) -> _Humps:
+    """What may be structures, clearest first, with their information if visits had no ties."""
+    sweeps = [places.sweep(cells) for cells in _lengths(places, settings)]
+    sweeps = [sweep for sweep in sweeps if len(sweep.sampled)]
+    none = np.zeros((0, 2), dtype=np.intp)
+    sampled = np.concatenate([none, *(sweep.spans(sweep.sampled) for sweep in sweeps)])
+    known = places.information(sampled).reshape(-1, SAMPLES)
+    rough, span, score = [np.zeros(0)], [none], [np.zeros(0)]
+    for sweep, information in zip(sweeps, known, strict=True):
+        start, sds = sweep.peaks(information, _ROUGHLY * settings.bridge_sds)
+        rough.append(sds)
+        span.append(sweep.spans(start))
+        score.append(sweep.score[start])
+    clearest = np.argsort(-np.concatenate(rough), kind="stable")[:_MOST_CANDIDATES]
+    spans = np.concatenate(span)[clearest]
+    return _Humps(spans, np.concatenate(score)[clearest], places.information(spans))
 
 
-def _peaks(values: FloatArray) -> BoolArray:
-    """True where neither neighbour is higher; the last neighbours the first."""
-    ahead = values[1:] >= values[:-1]
-    behind = values[:-1] >= values[1:]
-    ends = values[0] >= values[-1], values[-1] >= values[0]
-    return np.append(ends[0], ahead) & np.append(behind, ends[1])
+def _kept(places: Places, humps: _Humps, settings: TerrainSettings) -> list[int]:
+    """Indices of those that stand out enough and do not touch a clearer one.
+
+    Ties add to what is known of a hump, so that it stands out less. So they are looked at only
+    where a hump would be the clearest without.
+    """
+    sds = humps.sds(settings)
+    tied = np.full(len(sds), places.solution.ties is None)
+    kept = []
+    while sds.any():
+        best = int(sds.argmax())
+        if tied[best]:
+            kept.append(best)
+            sds[humps.touching(best)] = 0.0
+        else:
+            humps.information[best] = places.tied_information(humps.span[best])
+            sds[best] = humps.sds(settings)[best]
+            tied[best] = True
+    return kept
 
 
-def _lengths(places: _Places, settings: TerrainSettings) -> list[int]:
+def _lengths(places: Places, settings: TerrainSettings) -> list[int]:
     """Lengths to try, in cells, each longer than the last by a fixed ratio."""
     spacing = settings.grid_m
-    longest = min(settings.structure_longest_m, 0.4 * spacing * len(places.weight))
+    longest = min(settings.structure_longest_m, 0.4 * spacing * len(places.place))
     count = int(np.log(max(longest / settings.structure_shortest_m, 1.0)) / np.log(_LENGTH_STEP))
     lengths = settings.structure_shortest_m * _LENGTH_STEP ** np.arange(count + 1)
-    return sorted({max(3, round(length / spacing)) for length in lengths.tolist()})
-
-
-@cache
-def _deck(cells: int) -> FloatArray:
-    """(cells + 1,) a ramp, a deck, a ramp, each a third of the length; 1 high."""
-    part = np.linspace(0.0, 1.0, cells + 1)
-    deck = np.clip(3.0 * np.minimum(part, 1.0 - part), 0.0, 1.0)
-    deck.setflags(write=False)  # it is shared
-    return deck
-
-
-def _apart(span: IntArray) -> IntArray:
-    """Indices of those that do not touch a better one; the better come first."""
-    kept: list[int] = []
-    for one, (start, cells) in enumerate(span.tolist()):
-        if all(start + cells <= span[other, 0] or start >= span[other].sum() for other in kept):
-            kept.append(one)
-    return np.array(kept, dtype=np.intp)
+    cells = {max(3, round(length / spacing)) for length in lengths.tolist()}
+    return sorted(one for one in cells if one < len(places.weight))

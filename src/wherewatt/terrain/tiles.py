@@ -58,6 +58,8 @@ class TileFolder:
         if self.fetch is not None and self._network is None:
             self._network = HgtTiles(_fetcher(self.fetch, self.folders))
         places = len(latitude_deg)
+        if places <= _PART:
+            return self._survey(latitude_deg, longitude_deg).noted()
         whole = TerrainSample(np.empty(places), np.empty(places), np.empty(places))
         for first in range(0, places, _PART):
             part = slice(first, first + _PART)
