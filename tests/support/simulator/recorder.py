@@ -203,9 +203,9 @@ def _speed_and_distance(
     noise = rng.standard_normal(speed_m_s.size)
     if not phone:
         noisy = np.where(speed_m_s > 0.3, speed_m_s + 0.06 * noise, 0.0)
-        return np.round(np.clip(noisy, 0.0, None), 3), np.round(at["shown_distance_m"], 2)
+        return np.maximum(noisy, 0.0).round(3), np.round(at["shown_distance_m"], 2)
     if rng.random() < 0.4:
-        return np.round(np.clip(speed_m_s + 0.25 * noise, 0.0, None), 2), nothing
+        return np.maximum(speed_m_s + 0.25 * noise, 0.0).round(2), nothing
     return nothing, nothing
 
 
