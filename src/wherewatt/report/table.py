@@ -60,18 +60,19 @@ class Table:
 
     def rows(self) -> Iterator[dict[str, Any]]:
         """Rows of plain values; times are text, ISO 8601 with a Z, and what is not known is NaN."""
-        texts = self._iso_times()
         names = [column.name for column in self.columns]
-        plain = [texts[name] if name in texts else self[name].tolist() for name in names]
-        for row in zip(*plain, strict=True):
+        for row in zip(*self._plain(), strict=True):
             yield dict(zip(names, row, strict=True))
 
     def write_csv(self, file: TextIO) -> None:
         """Write a heading and the rows; numbers so that reading them back gives the same ones."""
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow([column.name for column in self.columns])
-        for row in self.rows():
-            writer.writerow(["" if value != value else value for value in row.values()])
+        columns = self._plain()
+        for column, values in zip(self.columns, columns, strict=True):
+            if column.dtype == "float64" and np.isnan(self[column.name]).any():
+                values[:] = ["" if value != value else value for value in values]
+        writer.writerows(zip(*columns, strict=True))
 
     def for_parquet(self) -> ParquetData:
         """The table as columns of a Parquet file."""
@@ -97,6 +98,11 @@ class Table:
             ),
             self.columns,
         )
+
+    def _plain(self) -> list[list[Any]]:
+        """The columns as plain values, times as text."""
+        texts = self._iso_times()
+        return [texts.get(name) or self[name].tolist() for name in self.values]
 
     def _iso_times(self) -> dict[str, list[str]]:
         """Columns of times as text, all to the coarsest unit that loses nothing."""

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
+from itertools import groupby
+from typing import NamedTuple
 
-import numpy as np
-
-from wherewatt.arrays import runs
 from wherewatt.sections.cutting import Sections
 from wherewatt.sections.flow import FlowClass
 from wherewatt.sections.terrain_class import TerrainClass
@@ -28,11 +27,8 @@ class FeatureKind(StrEnum):
 
 
 STRUCTURES = (FeatureKind.BRIDGE, FeatureKind.TUNNEL, FeatureKind.CUTTING)
-_TERRAIN = {
-    FeatureKind.CLIMB: TerrainClass.CLIMB,
-    FeatureKind.DESCENT: TerrainClass.DESCENT,
-    FeatureKind.FLAT: TerrainClass.FLAT,
-}
+_RANK = {kind: rank for rank, kind in enumerate(FeatureKind)}
+_KINDS = {str(kind): kind for kind in FeatureKind}
 _FINEST_DECIMALS = 3  # of a kilometre
 
 
@@ -63,54 +59,62 @@ def find_features(sections: Sections) -> tuple[Feature, ...]:
     flat is one only where it is ridden steadily. The name says where a feature begins, in
     kilometres whatever the unit of a report, to a tenth; finer where two would have the same.
     """
-    edge_m = sections.edge_m
-    found = [
-        Feature("", kind, first, end, float(edge_m[first]), float(edge_m[end]))
-        for kind, first, end in _stretches(sections)
-    ]
-    order = list(FeatureKind)
-    found.sort(key=lambda feature: (feature.first, order.index(feature.kind)))
+    found = sorted(_stretches(sections), key=lambda of: (of.first, _RANK[of.kind]))
+    edge_m = sections.edge_m.tolist()
+    names = _names([(of.kind, edge_m[of.first]) for of in found])
     return tuple(
-        replace(feature, name=name) for feature, name in zip(found, _names(found), strict=True)
+        Feature(name, of.kind, of.first, of.end, edge_m[of.first], edge_m[of.end])
+        for name, of in zip(names, found, strict=True)
     )
 
 
 def section_names(sections: Sections, features: Sequence[Feature]) -> tuple[str, ...]:
     """(k,) name of each section: of the most telling feature that it is part of."""
     names = [""] * len(sections)
-    order = list(FeatureKind)
-    for feature in sorted(features, key=lambda one: order.index(one.kind), reverse=True):
-        for section in range(feature.first, feature.end):
-            names[section] = feature.name
+    for feature in sorted(features, key=lambda one: _RANK[one.kind], reverse=True):
+        names[feature.first : feature.end] = [feature.name] * (feature.end - feature.first)
     return tuple(names)
 
 
-def _stretches(sections: Sections) -> Iterator[tuple[FeatureKind, int, int]]:
-    terrain, flow, structure = (
-        np.array(labels, dtype=object)
-        for labels in (sections.terrain, sections.flow, sections.structure)
+class _Stretch(NamedTuple):
+    """Sections from one to before another that are one thing."""
+
+    kind: FeatureKind
+    first: int
+    end: int
+
+
+def _stretches(sections: Sections) -> Iterator[_Stretch]:
+    """Runs of sections of one kind: by structure, by flow and by terrain."""
+    busy = [flow == FlowClass.STOP_AND_GO for flow in sections.flow]
+    kinds: tuple[list[FeatureKind | None], ...] = (
+        [_KINDS.get(structure) for structure in sections.structure],
+        [FeatureKind.STOP_AND_GO if is_busy else None for is_busy in busy],
+        [
+            None if is_busy and terrain == TerrainClass.FLAT else _KINDS[terrain]
+            for terrain, is_busy in zip(sections.terrain, busy, strict=True)
+        ],
     )
-    busy = flow == FlowClass.STOP_AND_GO
-    for kind in FeatureKind:
-        if kind in STRUCTURES:
-            here = structure == kind
-        elif kind is FeatureKind.STOP_AND_GO:
-            here = busy
-        else:
-            here = terrain == _TERRAIN[kind]
-            if kind is FeatureKind.FLAT:
-                here = here & ~busy
-        for first, end in runs(here):
-            yield kind, first, end
+    for labels in kinds:
+        end = 0
+        for kind, same in groupby(labels):
+            first, end = end, end + sum(1 for _ in same)
+            if kind is not None:
+                yield _Stretch(kind, first, end)
 
 
-def _names(features: Sequence[Feature]) -> list[str]:
-    """Names to a tenth of a kilometre; what is still alike finer, in the end numbered."""
-    names = [_name(feature, 1) for feature in features]
+def _names(features: Sequence[tuple[FeatureKind, float]]) -> list[str]:
+    """Names to a tenth of a kilometre; what is still alike finer, in the end numbered.
+
+    Parameters
+    ----------
+    features : what each is, and where it begins [m].
+    """
+    names = [_name(*feature, 1) for feature in features]
     for decimals in range(2, _FINEST_DECIMALS + 1):
         alike = Counter(names)
         names = [
-            _name(feature, decimals) if alike[name] > 1 else name
+            _name(*feature, decimals) if alike[name] > 1 else name
             for feature, name in zip(features, names, strict=True)
         ]
     alike, seen = Counter(names), Counter[str]()
@@ -121,5 +125,5 @@ def _names(features: Sequence[Feature]) -> list[str]:
     return names
 
 
-def _name(feature: Feature, decimals: int) -> str:
-    return f"{feature.kind} at {feature.start_m / 1000.0:.{decimals}f} km"
+def _name(kind: FeatureKind, start_m: float, decimals: int) -> str:
+    return f"{kind} at {start_m / 1000.0:.{decimals}f} km"
