@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from tests.allocate.builders import make_legs, values_of
+from wherewatt.allocate.balance import _positive_part
 from wherewatt.allocate.loads import CAUSES, Legs, leg_loads
 from wherewatt.units import STANDARD_GRAVITY_M_S2
 
@@ -55,6 +57,20 @@ def test_brakes_are_never_negative() -> None:
     for unsteadiness in (1e-12, 0.1):
         values = values_of(**LOSSY, regenerative_share=0.3, unsteadiness_m_s2=unsteadiness)
         assert leg_loads(legs, values).causes[CAUSES.index("brakes")].min() >= 0.0
+
+
+def test_driven_share_is_the_normal_distribution() -> None:
+    """Share driven and mean positive part of a fluctuating demand, by `scipy.special.ndtr`."""
+    mean = np.concatenate(
+        [-np.geomspace(1e-9, 1e3, 500)[::-1], [0.0], np.geomspace(1e-9, 1e3, 500)]
+    )
+    for sd in (1e-3, 1.0, 40.0):
+        pushed, driving, _ = _positive_part(mean, np.full_like(mean, sd))
+        ratio = mean / sd
+        assert driving == pytest.approx(ndtr(ratio), abs=2e-9)
+        density = np.exp(-0.5 * ratio**2) / np.sqrt(2.0 * np.pi)
+        assert pushed == pytest.approx(mean * ndtr(ratio) + sd * density, abs=2e-9 * sd)
+        assert (pushed >= np.maximum(mean, 0.0)).all()
 
 
 def test_causes_add_up_to_the_battery() -> None:

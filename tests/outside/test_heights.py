@@ -13,7 +13,7 @@ from wherewatt.arrays import FloatArray
 from wherewatt.terrain.likelihood import Likelihood
 from wherewatt.terrain.model import HEIGHT, TILE_ERROR, WANDER, WEATHER, Noise, Observed
 from wherewatt.terrain.noise import expected_noise
-from wherewatt.terrain.solution import solve
+from wherewatt.terrain.solution import Pairs, solve
 
 Z90 = 1.6449
 
@@ -139,7 +139,8 @@ def test_ties_are_observations_more() -> None:
     observed = observations(30, 3)
     noise = expected_noise(1.0, 90.0, TERRAIN)
     free = solve(observed, noise, unruly_walk_per_root_m=0.006)
-    tied = free.tied(np.array([25, 28]), np.array([5, 2]), 0.5)
+    pairs = Pairs(np.array([25, 28]), np.array([5, 2]), 0.5)
+    tied = solve(observed, noise, unruly_walk_per_root_m=0.006, tied=pairs)
     nodes = np.arange(30)
     covariance = free.height_covariance(nodes)
     rows = np.zeros((2, 30))
@@ -156,7 +157,7 @@ def test_likelihood_is_that_of_dense_regression() -> None:
     observed = observations(40, 4)
     observed = replace(observed, unruly=np.zeros(40, dtype=bool))
     noise = expected_noise(1.0, 90.0, TERRAIN)
-    likelihood = Likelihood.of([observed], noise, 0.006)
+    likelihood = Likelihood.of(observed.cut([0], 40), noise, 0.006)
     levels = {
         noise: (1.0, 1.0, 1.0, 1.0),
         replace(noise, tile_sd_m=5.0): (1, 5.0 / noise.tile_sd_m, 1, 1),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
+
 import numpy as np
 
 from tests.terrain.builders import TERRAIN, correlated
@@ -9,7 +11,7 @@ from wherewatt.arrays import FloatArray
 from wherewatt.terrain.information import BAND, information, parts_of
 from wherewatt.terrain.model import STATES, Noise, Observed
 from wherewatt.terrain.noise import expected_noise
-from wherewatt.terrain.solution import Solution, solve
+from wherewatt.terrain.solution import Pairs, Solution, solve
 
 UNRULY = 0.006
 NOISE = expected_noise(1.0, 90.0, TERRAIN)
@@ -41,7 +43,7 @@ def drawn(nodes: int, seed: int, noise: Noise = NOISE, *, spacing_m: float = 10.
 
 
 def _tile_error(nodes: int, noise: Noise, spacing_m: float, rng: np.random.Generator) -> FloatArray:
-    """The recursion that `information._add_tile_error` states, from a start long before."""
+    """The recursion that `information._tile_error` states, from a start long before."""
     root = np.exp(-spacing_m / noise.tile_length_m)
     step = noise.tile_sd_m * np.sqrt((1.0 - root**2) ** 3 / (1.0 + root**2))
     errors = [0.0, 0.0]
@@ -50,9 +52,18 @@ def _tile_error(nodes: int, noise: Noise, spacing_m: float, rng: np.random.Gener
     return np.array(errors[-nodes:])
 
 
-def solved(observed: Observed, noise: Noise = NOISE) -> Solution:
+def side_by_side(stretches: list[Observed]) -> Observed:
+    """Stretches of one length and spacing in one: arrays (j, k) and (j, k−1)."""
+    arrays = {
+        field.name: np.array([getattr(one, field.name) for one in stretches])
+        for field in fields(Observed)
+    }
+    return replace(Observed(**arrays), spacing_m=stretches[0].spacing_m)
+
+
+def solved(observed: Observed, noise: Noise = NOISE, tied: Pairs | None = None) -> Solution:
     """The model solved at some levels."""
-    return solve(observed, noise, unruly_walk_per_root_m=UNRULY)
+    return solve(observed, noise, unruly_walk_per_root_m=UNRULY, tied=tied)
 
 
 def full_information(observed: Observed, noise: Noise = NOISE) -> FloatArray:

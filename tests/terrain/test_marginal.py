@@ -10,10 +10,12 @@ import pytest
 
 from tests.terrain.models import NOISE, drawn, full_information, solved
 from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.terrain import information as information_module
 from wherewatt.terrain import marginal
 from wherewatt.terrain.bands import factorised
 from wherewatt.terrain.humps import deck
-from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER
+from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER, Observed
+from wherewatt.terrain.solution import Pairs
 
 NODES = 60
 
@@ -50,6 +52,8 @@ def test_chain_joined_by_more_nodes_is_that_of_all() -> None:
     whole = marginal.Chain.of(factor, np.union1d(some, more))
     assert np.array_equal(joined.node, whole.node)
     assert joined.height_covariance() == pytest.approx(whole.height_covariance(), rel=1e-12)
+    again = joined.joined_by(factor, more)
+    assert np.array_equal(again.height_covariance(), joined.height_covariance())
 
 
 def test_stretches_looked_at_apart_or_together(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -58,6 +62,38 @@ def test_stretches_looked_at_apart_or_together(monkeypatch: pytest.MonkeyPatch) 
     together = solved(observed).height_covariance(node)
     monkeypatch.setattr(marginal, "_TOGETHER", 10)
     assert solved(observed).height_covariance(node) == pytest.approx(together, rel=1e-12)
+
+
+def known_at_both_ends() -> Observed:
+    """A ride on which the tile is not known for 3 km, but before and behind."""
+    observed = drawn(400, 7)
+    observed.tile_m[60:360] = np.nan
+    return observed
+
+
+@pytest.mark.parametrize("least", [0, 1000])
+def test_covariance_where_the_tile_is_not_known(
+    monkeypatch: pytest.MonkeyPatch, least: int
+) -> None:
+    """The tile's error is left out of stretches without it, or not: no matter."""
+    monkeypatch.setattr(marginal, "_WORTH_LEAVING_OUT", least)
+    observed = known_at_both_ends()
+    node = np.array([20, 40, 59, 60, 61, 62, 100, 180, 181, 300, 340, 358, 359, 360, 380])
+    expected = of_heights(np.linalg.inv(full_information(observed)), node)
+    assert solved(observed).height_covariance(node) == pytest.approx(expected, rel=1e-6)
+
+
+@pytest.mark.parametrize("known", [[*range(60), *range(360, 400)], [0, 399], [1, 2], [150]])
+def test_error_of_the_tile_is_forgotten(monkeypatch: pytest.MonkeyPatch, known: list[int]) -> None:
+    """After kilometres without the tile nothing is known of its error: a millimetre at most."""
+    observed, node = drawn(400, 7), np.arange(0, 400, 20)
+    observed.tile_m[np.setdiff1d(np.arange(400), known)] = np.nan
+    found = solved(observed)
+    monkeypatch.setattr(information_module, "_FORGOTTEN", 1e6)
+    never = solved(observed)
+    assert not np.array_equal(found.height_m, never.height_m)
+    assert found.height_m == pytest.approx(never.height_m, abs=1e-3)
+    assert found.height_covariance(node) == pytest.approx(never.height_covariance(node), rel=1e-3)
 
 
 def test_covariance_with_ties() -> None:
@@ -70,7 +106,7 @@ def test_covariance_with_ties() -> None:
         row[one], row[other] = 1.0, -1.0
         full += np.outer(row, row) / sd_m**2
     node = np.array([0, 6, 7, 30, 54, 59])
-    tied = solved(observed).tied(later, first, sd_m)
+    tied = solved(observed, tied=Pairs(later, first, sd_m))
     covariance = tied.height_covariance(node)
     assert np.array_equal(covariance, covariance.T)
     assert covariance == pytest.approx(of_heights(np.linalg.inv(full), node), rel=1e-6)
@@ -93,7 +129,7 @@ def test_imitated_part_of_a_hump(cells: int, tied: bool) -> None:
         place = np.arange(len(later))
         rows[place, STATES * later + HEIGHT], rows[place, STATES * first + HEIGHT] = 1.0, -1.0
         full += rows.T @ rows / 0.25
-        ride = ride.tied(later, first, 0.5)
+        ride = solved(observed, tied=Pairs(later, first, 0.5))
     node = np.concatenate([start + np.arange(cells + 1) for start in visits])
     pull = ride.recorded_weight[node] * np.tile(deck(cells), len(visits))
     right = np.zeros(len(full))

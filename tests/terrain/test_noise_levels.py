@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import minimize
 
 from tests.terrain.builders import TERRAIN
-from tests.terrain.models import NOISE, UNRULY, drawn
+from tests.terrain.models import NOISE, UNRULY, drawn, side_by_side
 from wherewatt.arrays import FloatArray
 from wherewatt.terrain.likelihood import LEVELS, Likelihood
 from wherewatt.terrain.model import Noise, Observed
@@ -82,7 +82,7 @@ def test_without_terrain_wander_keeps_what_is_expected() -> None:
 
 def test_slope_and_information_are_derivatives() -> None:
     """Against central differences; the information is an average of observed and expected."""
-    likelihood = Likelihood.of([drawn(1500, 5)], NOISE, UNRULY)
+    likelihood = Likelihood.of(side_by_side([drawn(1500, 5)]), NOISE, UNRULY)
     start, steps = np.full(LEVELS, 0.05), 0.05 * np.eye(LEVELS)
 
     def value(logs: FloatArray) -> float:
@@ -107,7 +107,7 @@ def test_stretches_are_rides_of_their_own() -> None:
     logs = np.array([0.1, -0.2, 0.3, -0.1])
 
     def value_and_slope(some: list[Observed]) -> FloatArray:
-        likelihood = Likelihood.of(some, NOISE, UNRULY)
+        likelihood = Likelihood.of(side_by_side(some), NOISE, UNRULY)
         here = likelihood.at(logs)
         return np.append(likelihood.slope(here), here.log_likelihood)
 
@@ -117,7 +117,8 @@ def test_stretches_are_rides_of_their_own() -> None:
 
 def test_rough_slope_leads_the_same_way() -> None:
     """Half of each stretch tells the slope within a standard deviation of it."""
-    likelihood = Likelihood.of([drawn(400, seed) for seed in range(4)], NOISE, UNRULY)
+    stretches = side_by_side([drawn(400, seed) for seed in range(4)])
+    likelihood = Likelihood.of(stretches, NOISE, UNRULY)
     here = likelihood.at(np.full(LEVELS, 0.2))
     sd = np.sqrt(np.diag(likelihood.information(here)))
     off = likelihood.slope(here, rough=True) - likelihood.slope(here)
@@ -125,7 +126,7 @@ def test_rough_slope_leads_the_same_way() -> None:
 
 
 def test_slope_of_levels_that_are_free() -> None:
-    likelihood = Likelihood.of([drawn(300, 7)], NOISE, UNRULY)
+    likelihood = Likelihood.of(side_by_side([drawn(300, 7)]), NOISE, UNRULY)
     here, free = likelihood.at(np.zeros(LEVELS)), np.array([True, False, False, True])
     expected = np.where(free, likelihood.slope(here), 0.0)
     assert np.array_equal(likelihood.slope(here, free), expected)
@@ -135,9 +136,9 @@ def test_long_rides_are_compared_on_some_stretches() -> None:
     """As much work for a ride of 400 km as for one of 40, from its start to its end."""
     long = drawn(8000, 6, OTHERWISE)
     stretches = _stretches(long)
-    assert sum(map(len, stretches)) < 0.5 * len(long.thinned(2))
-    assert stretches[0].tile_m[0] == long.tile_m[0]
-    assert stretches[-1].tile_m[-1] == pytest.approx(long.tile_m[-1], abs=5.0)
-    whole = Likelihood.of([long.thinned(2)], NOISE, UNRULY)
+    assert stretches.tile_m.size < 0.5 * len(long.thinned(2))
+    assert stretches.tile_m[0, 0] == long.tile_m[0]
+    assert stretches.tile_m[-1, -1] == pytest.approx(long.tile_m[-1], abs=5.0)
+    whole = Likelihood.of(side_by_side([long.thinned(2)]), NOISE, UNRULY)
     found = logs_of(likeliest_noise(long, NOISE, TERRAIN))
     assert whole.at(found).log_likelihood > whole.at(np.zeros(LEVELS)).log_likelihood + 100.0

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -132,6 +133,12 @@ def display_sd(load: Load, settings: EstimateSettings) -> FloatArray:
     )
 
 
+@lru_cache(maxsize=1)  # the same in all steps of a round
+def _sag_kw(shown: ShownPercent, load: Load) -> FloatArray:
+    """(m,) power under which the display sags [kW]."""
+    return np.where(shown.resting, 0.0, np.maximum(load.now_w, 0.0)) / 1000.0
+
+
 def predict_display(
     shown: ShownPercent,
     used_wh: FloatArray,
@@ -149,29 +156,29 @@ def predict_display(
     cell : what the pack is made of: how far percent of charge is from percent of energy.
     """
     capacity = values["battery_usable_wh"]
-    left = values["start_charge"] - used_wh / capacity
+    used_share = used_wh / capacity
+    left = values["start_charge"] - used_share
     surplus, bend_slope = charge_surplus(left, cell)
-    sag_kw = np.where(shown.resting, 0.0, np.maximum(load.now_w, 0.0)) / 1000.0
-    late = 100.0 * load.lately_w / 3600.0 / capacity
+    sag_kw = _sag_kw(shown, load)
+    late = load.lately_w * (100.0 / 3600.0 / capacity)
+    missed = values["display_delay_s"] * late
     percent = (
-        100.0 * (left + values["display_bend"] * surplus)
-        - values["display_sag"] * sag_kw
-        + values["display_delay_s"] * late
+        100.0 * (left + values["display_bend"] * surplus) - values["display_sag"] * sag_kw + missed
     )
     per_left = 100.0 * (1.0 + values["display_bend"] * bend_slope)
     slopes = {
         "start_charge": per_left,
-        "battery_usable_wh": (per_left * used_wh / capacity - values["display_delay_s"] * late)
-        / capacity,
+        "battery_usable_wh": (per_left * used_share - missed) / capacity,
         "display_bend": 100.0 * surplus,
         "display_sag": -sag_kw,
         "display_delay_s": late,
     }
     # A display cannot show more than full or less than empty: beyond, it says nothing.
-    says_nothing = ((percent > 100.0) & (shown.percent >= 100.0)) | (
-        (percent < 0.0) & (shown.percent <= 0.0)
-    )
-    if says_nothing.any():
+    beyond = (percent > 100.0) | (percent < 0.0)
+    if beyond.any():
+        says_nothing = beyond & np.where(
+            percent > 100.0, shown.percent >= 100.0, shown.percent <= 0.0
+        )
         percent = np.where(says_nothing, shown.percent, percent)
         per_left = np.where(says_nothing, 0.0, per_left)
         slopes = {name: np.where(says_nothing, 0.0, slope) for name, slope in slopes.items()}

@@ -75,7 +75,7 @@ def _through(
 ) -> dict[str, FloatArray]:
     """What more work of the motor costs, and more that is left over for the brakes."""
     efficiency, returned = values["drivetrain_efficiency"], values.get("regenerative_share", 0.0)
-    lost = (part.per_pushed - 1.0) * pushed
+    lost = (part.per_driven + (returned * efficiency - 1.0)) * pushed
     lost += returned * (1.0 - efficiency) * braked
     return {"brakes": (1.0 - returned) * braked, "drivetrain": lost}
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from wherewatt.allocate.callouts import ShownPercent
 from wherewatt.allocate.parameters import Parameters
-from wherewatt.allocate.runs import Runs, through_sections, through_stretches
+from wherewatt.allocate.runs import Runs, add_stretches, through_sections
 from wherewatt.allocate.settings import EstimateSettings
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.motion.ride import Ride
@@ -226,9 +226,9 @@ class CellEnergy:
 
     def shared(self, one: Runs, other: Runs) -> FloatArray:
         """(g, g) covariance of the energy of runs that is due to stretches and heights [Wh²]."""
-        return through_stretches(one, other, self.of_stretch) + through_sections(
-            one, other, self.per_metre, self.rise_covariance
-        )
+        shared = through_sections(one, other, self.per_metre, self.rise_covariance)
+        add_stretches(shared, one, other, self.of_stretch)
+        return shared
 
     def moved(self, others: FloatArray) -> FloatArray:
         """(c, k) what k sets of scores of stretches and height modes (u − p, k) add [Wh]."""

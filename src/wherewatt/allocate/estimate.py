@@ -9,14 +9,20 @@ import numpy as np
 from wherewatt.allocate.callouts import Prediction
 from wherewatt.allocate.cells import CellEnergy, Cells
 from wherewatt.allocate.evidence import Evidence
-from wherewatt.allocate.gauss_newton import Measurements, laplace_covariance, maximise_posterior
+from wherewatt.allocate.gauss_newton import (
+    Measurements,
+    in_result,
+    laplace_covariance,
+    maximise_posterior,
+)
 from wherewatt.allocate.informed import RideSolution
 from wherewatt.allocate.loads import Loads
 from wherewatt.allocate.problem import Around, RideProblem, View
 from wherewatt.arrays import FloatArray
 from wherewatt.errors import EstimateError
 
-_FINER = 0.1  # a round is searched so much finer than the last one moved
+_FINER = 0.05  # a round is searched so much finer than the last one moved
+_IN_RESULT = 0.05  # a round that moved less, in standard deviations of the result, ends the search
 _NEAR = 0.3  # a round that moved less brought the search near its end, in prior deviations
 _PARALLEL = 0.5  # cosine between the steps of two rounds that are taken as one movement
 _FARTHEST = 9.0  # times the last movement, that one is drawn out
@@ -139,7 +145,10 @@ def _settled(problem: RideProblem, center: Around) -> _Settled:
             raise EstimateError("the estimate came to no finite numbers")
         step = scores - around.scores
         moved = float(np.max(np.abs(step)))
-        if moved < settings.settled:
+        if (
+            moved < settings.settled
+            and in_result(found.scores - view.start, found.there) < _IN_RESULT
+        ):
             return _Settled(around, view, found.began, found.converged, found.iterations)
         around = problem.around(_mixed(scores, step, before))
         before = scores, step

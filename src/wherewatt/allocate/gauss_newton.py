@@ -7,6 +7,7 @@ Marquardt 1963, J. SIAM 11:431).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -42,7 +43,7 @@ class Measurements:
     sd: FloatArray
     dof: FloatArray
 
-    @property
+    @cached_property
     def weight(self) -> FloatArray:
         """Share of its full weight that each measurement keeps, small for outliers."""
         dof = self._dof
@@ -56,8 +57,8 @@ class Measurements:
         farther it is: it bends the misfit the other way, and tells next to nothing.
         """
         dof, square = self._dof, self._square
-        weight = (dof + 1.0) / (dof + square)
-        return np.asarray(weight * np.maximum((dof - square) / (dof + square), _LEAST_CURVATURE))
+        bend = np.maximum((dof - square) / (dof + square), _LEAST_CURVATURE)
+        return np.asarray(self.weight * bend)
 
     @property
     def misfit(self) -> float:
@@ -66,11 +67,11 @@ class Measurements:
         tails = 0.5 * (dof + 1.0) * np.log1p(self._square / dof)
         return float((tails + np.log(self.sd)).sum())
 
-    @property
+    @cached_property
     def _square(self) -> FloatArray:
         return np.square(self.residual / self.sd)
 
-    @property
+    @cached_property
     def _dof(self) -> FloatArray:
         return np.minimum(self.dof, _NORMAL_DOF)
 
@@ -169,6 +170,12 @@ def lower_triangle(size: int) -> BoolArray:
     return np.tri(size, dtype=bool)
 
 
+def in_result(step: FloatArray, now: Measurements) -> float:
+    """Length of a step (u,) in standard deviations of the result."""
+    felt = (now.slopes @ step) * (np.sqrt(now.curvature) / now.sd)
+    return math.sqrt(felt @ felt + step @ step)
+
+
 def _information(now: Measurements, curvature: FloatArray, damping: float) -> FloatArray:
     scaled = now.slopes * (np.sqrt(curvature) / now.sd)[:, None]
     information = scaled.T @ scaled
@@ -207,7 +214,7 @@ def _lengthened(step: FloatArray, before: FloatArray | None) -> FloatArray:
     """
     if before is None:
         return step
-    length, last = float(np.linalg.norm(step)), float(np.linalg.norm(before))
+    length, last = math.sqrt(step @ step), math.sqrt(before @ before)
     if not 0.2 * last < length < 0.9 * last or step @ before < 0.95 * length * last:
         return step
     return step / (1.0 - length / last)

@@ -34,14 +34,13 @@ def pivoted_root(covariance: FloatArray, least: float) -> tuple[FloatArray, IntA
     greatest = float(np.max(np.diag(covariance), initial=0.0))
     if not greatest > 0.0:
         return np.zeros((len(covariance), 0)), np.zeros(0, dtype=np.intp)
-    below = lower_triangle(len(covariance))
     lower, failed = dpotrf(covariance.T, lower=1)
     if not failed and float(np.min(np.diag(lower))) ** 2 > least * greatest:
-        return np.where(below, lower, 0.0), np.arange(len(covariance))
+        return lower, np.arange(len(covariance))
     lower, pivot, rank, _ = dpstrf(covariance, tol=least * greatest, lower=1)
     pivot -= 1
     root = np.empty((len(covariance), rank))
-    root[pivot] = np.where(below, lower, 0.0)[:, :rank]
+    root[pivot] = np.where(lower_triangle(len(covariance)), lower, 0.0)[:, :rank]
     return root, pivot[:rank]
 
 
@@ -214,8 +213,8 @@ class RideSolution:
         if self.informed.root is None:
             return self.of(rows.energy.summed(runs))
         by_parameters = runs.sums(rows.energy.of_parameters)
-        beforehand = by_parameters @ by_parameters.T
-        beforehand += rows.energy.shared(runs, runs)
+        beforehand = rows.energy.shared(runs, runs)
+        beforehand += by_parameters @ by_parameters.T
         directions = self.informed.directions(rows.shared(runs))
         return self._covariance(beforehand, np.hstack([by_parameters, directions.T]))
 
@@ -225,6 +224,10 @@ class RideSolution:
         return pivoted_root(np.eye(len(self.told)) - self.told, _LEAST_GONE)[0]
 
     def _covariance(self, beforehand: FloatArray, seen: FloatArray) -> FloatArray:
-        """Covariance of numbers from that before the ride, and from what it shows of them."""
+        """Covariance of numbers from that before the ride, and from what it shows of them.
+
+        The former is given away.
+        """
         taken = seen @ self._gone_root
-        return np.asarray(beforehand - taken @ taken.T)
+        beforehand -= taken @ taken.T
+        return beforehand

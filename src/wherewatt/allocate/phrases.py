@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 from wherewatt.allocate.parameters import ratio_name
 
@@ -81,6 +82,7 @@ _PHRASES = {
 }
 
 
+@cache
 def phrase_of(name: str) -> Phrase:
     """The phrase for a parameter; one without any is called by its own name."""
     if _is_ratio(name):

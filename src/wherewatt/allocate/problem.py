@@ -19,7 +19,7 @@ from wherewatt.allocate.loads import Loads
 from wherewatt.allocate.parameters import ratio_name
 from wherewatt.allocate.voltage import VoltagePrediction, start_from_voltage
 from wherewatt.allocate.windows import Windows
-from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.arrays import FloatArray, IntArray, median
 
 _SAG_WINDOW_S = 15.0  # a display filters the voltage over some seconds; common practice, no source
 _LATE_WINDOW_S = 60.0
@@ -128,6 +128,7 @@ class RideProblem:
         if evidence.pack_log is not None:
             self.cells = self.cells.each_alone(np.isfinite(logged_wh), spread)
         self.instruments = Instruments(evidence, self.cells, before[count:], logged_wh)
+        self.legs_of_cells = self.cells.legs
         self.runs = _runs(evidence.legs.motion(), self.cells)
         self.windows = _windows(call_outs, evidence.sections.ride.time_s)
         # Only differences of height matter, and the common offset is not known at all.
@@ -154,7 +155,7 @@ class RideProblem:
         evidence, parameters = self.evidence, self.evidence.parameters
         load = self.load_of(center)
         if len(evidence.shown):
-            at_start = float(np.median(evidence.shown.percent / 100.0 + load.used_share))
+            at_start = median(evidence.shown.percent / 100.0 + load.used_share)
         elif load.at_voltage is not None:
             used = load.at_voltage.used_share
             at_start = start_from_voltage(evidence.voltage, used, evidence.cell)
@@ -232,7 +233,7 @@ class RideProblem:
         """(n,) discrepancy factor of each leg."""
         cells = self.cells
         log_factors = cells.stretch_spread * scores[self.p : self.p + cells.stretches]
-        return np.repeat(np.exp(log_factors)[cells.stretch], cells.legs)
+        return np.repeat(np.exp(log_factors)[cells.stretch], self.legs_of_cells)
 
     def _rise(self, scores: FloatArray) -> FloatArray:
         """(n,) change of height; its error is spread evenly over a section's way [m]."""
@@ -281,10 +282,8 @@ def _windows(call_outs: ShownPercent, time_s: FloatArray) -> Windows:
 
 def _of_differences(covariance: FloatArray) -> FloatArray:
     """(k, k) covariance of the differences of successive numbers of covariance (k + 1, k + 1)."""
-    of_differences = covariance[1:, 1:] - covariance[:-1, 1:]
-    of_differences -= covariance[1:, :-1]
-    of_differences += covariance[:-1, :-1]
-    return of_differences
+    differences = covariance[1:] - covariance[:-1]
+    return differences[:, 1:] - differences[:, :-1]
 
 
 def _runs(motion: Motion, cells: Cells) -> list[_Run]:

@@ -118,7 +118,11 @@ def through_sections(
     per_metre : (c,) what a cell's value grows by for each metre of that error.
     rise_covariance : (sections, sections) of the errors [m²].
     """
-    return _weighed(other, per_metre, _weighed(one, per_metre, rise_covariance).T).T
+    of_one = _weighed(one, per_metre, rise_covariance)
+    if other.are_sections(len(rise_covariance)):
+        of_one *= other.sums(per_metre)
+        return of_one
+    return np.ascontiguousarray(_weighed(other, per_metre, of_one.T).T)
 
 
 def _weighed(runs: Runs, per_metre: FloatArray, of_sections: FloatArray) -> FloatArray:
@@ -138,11 +142,12 @@ def _weighed(runs: Runs, per_metre: FloatArray, of_sections: FloatArray) -> Floa
     return product
 
 
-def through_stretches(one: Runs, other: Runs, of_stretch: FloatArray) -> FloatArray:
-    """(g, g) covariance of sums over runs that is due to the discrepancies of the stretches.
+def add_stretches(covariance: FloatArray, one: Runs, other: Runs, of_stretch: FloatArray) -> None:
+    """Add to a covariance of sums over runs what is due to the discrepancies of the stretches.
 
     Parameters
     ----------
+    covariance : (g, g) in one piece of memory, row by row.
     of_stretch : (c,) what a cell's value grows by for a standard deviation of its stretch's.
     """
     same = one is other
@@ -150,9 +155,7 @@ def through_stretches(one: Runs, other: Runs, of_stretch: FloatArray) -> FloatAr
     per_piece = one.stretches.sums(of_stretch)
     of_other = per_piece if same else other.stretches.sums(of_stretch)
     place = one.stretches.run[left] * len(other) + other.stretches.run[right]
-    size = len(one) * len(other)
-    flat = np.bincount(place, per_piece[left] * of_other[right], minlength=size)
-    return np.asarray(flat, dtype=np.float64).reshape(len(one), len(other))
+    np.add.at(covariance.reshape(-1), place, per_piece[left] * of_other[right])
 
 
 def _changes(label: IntArray) -> BoolArray:

@@ -8,7 +8,7 @@ import numpy as np
 
 from wherewatt.allocate.estimate import Estimate
 from wherewatt.allocate.ledger import Z90
-from wherewatt.allocate.parameters import Parameter, value_of
+from wherewatt.allocate.parameters import Parameter
 from wherewatt.allocate.phrases import capital, listed, nouns_of, number, phrase_of
 from wherewatt.allocate.settings import EstimateSettings
 from wherewatt.arrays import FloatArray
@@ -120,10 +120,7 @@ def verdict_of(estimate: Estimate, left: FloatArray, left_sd: FloatArray) -> Ver
     estimate : what was found.
     left, left_sd : (m,) share of the energy left at the call-outs, and its standard deviation [1].
     """
-    parameters = tuple(
-        _of_parameter(estimate, number, 100.0 * share)
-        for number, share in enumerate(informed(estimate).tolist())
-    )
+    parameters = _of_parameters(estimate)
     call_outs = _of_call_outs(estimate, 100.0 * left, 100.0 * left_sd)
     voltages = _of_voltages(estimate)
     settings = estimate.evidence.settings
@@ -163,14 +160,33 @@ def _who(estimate: Estimate) -> str:
     return "the ride" if estimate.evidence.known is None else "this ride with the others"
 
 
-def _of_parameter(estimate: Estimate, number: int, told_pct: float) -> ParameterVerdict:
-    item = estimate.evidence.parameters.items[number]
-    score = float(estimate.solution.scores[number])
-    sd = float(np.sqrt(estimate.solution.of_parameters[number, number]))
-    low, high = sorted(value_of(item.prior, score + way * Z90 * sd) for way in (-1.0, 1.0))
-    mean = value_of(item.prior, score)
-    settings = estimate.evidence.settings
-    phrase, who = phrase_of(item.name), _who(estimate)
+def _of_parameters(estimate: Estimate) -> tuple[ParameterVerdict, ...]:
+    parameters, settings, who = (
+        estimate.evidence.parameters,
+        estimate.evidence.settings,
+        _who(estimate),
+    )
+    scores = estimate.solution.scores[: len(parameters)]
+    off = Z90 * np.sqrt(np.diag(estimate.solution.of_parameters))
+    ends = [parameters.values(scores + way * off).values() for way in (-1.0, 1.0)]
+    told_pct = (100.0 * informed(estimate)).tolist()
+    means = parameters.values(scores).values()
+    return tuple(
+        _of_parameter(item, (mean, min(span), max(span)), told, settings, who)
+        for item, mean, *span, told in zip(parameters.items, means, *ends, told_pct, strict=True)
+    )
+
+
+def _of_parameter(
+    item: Parameter,
+    values: tuple[float, float, float],
+    told_pct: float,
+    settings: EstimateSettings,
+    who: str,
+) -> ParameterVerdict:
+    """What the ride taught of a parameter, from its mean and the ends of its interval."""
+    mean, low, high = values
+    phrase = phrase_of(item.name)
     said = f"{phrase.said(mean, (high - low) / 2.0)} ({phrase.between(low, high)})"
     if told_pct < settings.silent_pct:
         said = f"{who} said nothing about {phrase.noun}; it stays {said}"
@@ -186,36 +202,32 @@ def _of_call_outs(
 ) -> tuple[CallOutVerdict, ...]:
     shown, settings = estimate.evidence.shown, estimate.evidence.settings
     weight = _of_full(estimate.callout_weight, settings)
-    sds = robust_residuals(estimate)
-    return tuple(
-        CallOutVerdict(
-            at_m=float(shown.distance_m[at]),
-            shown_pct=float(shown.percent[at]),
-            left_pct=float(left_pct[at]),
-            left_sd=float(left_sd[at]),
-            expected_pct=float(estimate.display.percent[at]),
-            residual_points=float(shown.percent[at] - estimate.display.percent[at]),
-            residual_sds=float(sds[at]),
-            weight_pct=100.0 * float(weight[at]),
-            set_aside=bool(weight[at] < settings.set_aside_weight),
-        )
-        for at in range(len(shown))
+    expected = estimate.display.percent
+    columns = (
+        shown.distance_m,
+        shown.percent,
+        left_pct,
+        left_sd,
+        expected,
+        shown.percent - expected,
+        robust_residuals(estimate),
+        100.0 * weight,
+        weight < settings.set_aside_weight,
     )
+    return tuple(map(CallOutVerdict, *(column.tolist() for column in columns)))
 
 
 def _of_voltages(estimate: Estimate) -> tuple[VoltageVerdict, ...]:
     shown, settings = estimate.evidence.voltage, estimate.evidence.settings
     weight = _of_full(estimate.voltage_weight, settings)
-    return tuple(
-        VoltageVerdict(
-            at_m=float(shown.distance_m[at]),
-            shown_v=float(shown.volts[at]),
-            expected_v=float(estimate.meter_v[at]),
-            weight_pct=100.0 * float(weight[at]),
-            set_aside=bool(weight[at] < settings.set_aside_weight),
-        )
-        for at in range(len(shown))
+    columns = (
+        shown.distance_m,
+        shown.volts,
+        estimate.meter_v,
+        100.0 * weight,
+        weight < settings.set_aside_weight,
     )
+    return tuple(map(VoltageVerdict, *(column.tolist() for column in columns)))
 
 
 def _of_full(weight: FloatArray, settings: EstimateSettings) -> FloatArray:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -221,7 +222,7 @@ def predict_voltage(
     levels, tilts = open_circuits(charge, (cell, *(_MODES[name] for name in modes)))
     share = np.array([1.0, *(values[name] for name in modes)])
     level, slope = share @ levels, share @ tilts
-    current = _felt_current(shown, load, settings)
+    current = _felt_current(shown, load, settings.slow_sag_share)
     slopes = {"pack_resistance_ohm": -current, "cell_offset_v": np.full(len(shown), float(series))}
     slopes |= dict(zip(modes, series * levels[1:], strict=True))
     volts = series * (level + values["cell_offset_v"]) - values["pack_resistance_ohm"] * current
@@ -245,7 +246,7 @@ def voltage_sd(
     """
     charge = charge_left(load.left, cell)[0]
     steep = np.maximum(open_circuit(charge, cell)[1], 0.0) * settings.cell_charge_sd
-    sag = load.pack_ohm * _felt_current(shown, load, settings)
+    sag = load.pack_ohm * _felt_current(shown, load, settings.slow_sag_share)
     return np.sqrt(
         settings.voltage_step_v**2 / 12.0
         + shown.cells_in_series**2 * (settings.cell_sd_v**2 + np.square(steep))
@@ -261,11 +262,11 @@ def start_from_voltage(shown: ShownVoltage, used_share: FloatArray, cell: Cell =
     return float(np.median(level + used_share))
 
 
-def _felt_current(shown: ShownVoltage, load: Load, settings: EstimateSettings) -> FloatArray:
+@lru_cache(maxsize=1)  # the same in all steps of a round
+def _felt_current(shown: ShownVoltage, load: Load, slow: float) -> FloatArray:
     """(m,) current under which the voltage sags [A]: most of it at once, the rest by and by.
 
     At rest only the slow part is left of what was; it recovers within a minute or so.
     """
     now = np.where(shown.resting, 0.0, load.now_w)
-    slow = settings.slow_sag_share
     return np.asarray(((1.0 - slow) * now + slow * load.lately_w) / shown.volts)

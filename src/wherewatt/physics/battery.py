@@ -198,10 +198,9 @@ def charge_surplus(
     Share of charge less share of energy [1], and its derivative by the latter.
     """
     level, surplus, slope = _surplus_table(cell)
-    inside = (np.asarray(energy) >= 0.0) & (np.asarray(energy) <= 1.0)
     return (
         np.asarray(np.interp(energy, level, surplus)),
-        np.where(inside, np.interp(energy, level, slope), 0.0),
+        np.asarray(np.interp(energy, level, slope, left=0.0, right=0.0)),
     )
 
 

@@ -84,8 +84,8 @@ class RideResult:
         """(j,) the same at some times [s]; much faster where these are few."""
         left = np.interp(time_s, self.ride.time_s, _left(self))
         edge_s = _edge_times(self)
-        behind = np.clip(np.searchsorted(edge_s, time_s), 1, len(edge_s) - 1)
-        edges = np.unique([0, *(behind - 1), *behind])
+        behind = edge_s[1:-1].searchsorted(time_s) + 1
+        edges = np.unique(np.concatenate([[0], behind - 1, behind]))
         return left, np.interp(time_s, edge_s[edges], _left_sd(self, edges))
 
 

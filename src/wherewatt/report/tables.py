@@ -227,7 +227,8 @@ def features(result: RideResult) -> list[dict[str, Any]]:
     """
     sections, ledger = result.sections, result.ledger
     edges = np.append(sections.first_leg, len(sections.leg_section))
-    height, energy = result.height_m[edges], ledger.section_wh.sum(axis=0)
+    height = result.profile.height_at(result.ride.distance_m[edges])
+    energy = ledger.section_wh.sum(axis=0)
     rows = []
     for feature in _features(sections):
         own = slice(feature.first, feature.end)

@@ -19,7 +19,7 @@ from wherewatt.terrain.noise import expected_noise, likeliest_noise
 from wherewatt.terrain.profile import Profile
 from wherewatt.terrain.revisits import first_visits, without
 from wherewatt.terrain.settings import TerrainSettings
-from wherewatt.terrain.solution import Solution, solve
+from wherewatt.terrain.solution import Pairs, Solution, solve
 from wherewatt.terrain.source import TerrainSample
 from wherewatt.terrain.structures import Structure, find_structures
 from wherewatt.text import counted
@@ -99,16 +99,19 @@ def _tied(
     """
     while True:
         once = _tile_once(observed, visit)
-        solution = solve(once, noise, unruly_walk_per_root_m=settings.unruly_walk_per_root_m)
-        tied = _tied_nodes(observed, visit, settings)
-        if len(tied):
-            solution = solution.tied(tied, visit[tied], settings.tie_sd_m)
+        again = _tied_nodes(observed, visit, settings)
+        solution = solve(
+            once,
+            noise,
+            unruly_walk_per_root_m=settings.unruly_walk_per_root_m,
+            tied=Pairs(again, visit[again], settings.tie_sd_m),
+        )
         if solution.ties is None:
             return solution, visit
         odd = np.abs(solution.ties.apart_sds) > settings.most_tie_sds
         if not odd.any():
             return solution, visit
-        visit = without(visit, tied[odd])
+        visit = without(visit, again[odd])
 
 
 def _tile_once(observed: Observed, visit: IntArray) -> Observed:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wherewatt.arrays import FloatArray
+from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.terrain.model import (
     HEIGHT,
     STATES,
@@ -28,6 +28,7 @@ BAND = 2 * STATES  # second differences of height couple nodes two apart
 _LOOSE_M = 1e3  # standard deviation of a level of which nothing is known
 _DATUM_M = 100.0  # heights above the ellipsoid and above the sea differ by up to this
 _STEEP = 0.5  # no road is as steep; holds the height where nothing was recorded for kilometres
+_FORGOTTEN = 12.0  # lengths behind which one ten-thousandth of the tile's error is left
 _LEAST_LOSS = 1e-6  # of a Gauss–Markov error between nodes passed at the same moment
 _CACHED = 2000  # nodes whose bands stay in a processor's cache
 
@@ -93,7 +94,7 @@ def parts_of(observed: Observed, noise: Noise, unruly_walk_per_root_m: float) ->
     weather = _chain(WEATHER, 1.0, 1.0 / walked, 1.0 / datum**2)
     tile, recorded = _weights(observed, noise)
     grade, softer = _road(observed, noise, unruly_walk_per_root_m)
-    tile_error = _tile_error(observed.tile_m.shape, observed.spacing_m, noise)
+    tile_error = _tile_error(np.isfinite(observed.tile_m), observed.spacing_m, noise)
     return Parts(
         by_level=(grade, tile_error, wander, _seen(recorded, HEIGHT, WANDER, WEATHER)),
         rest=[*softer, *weather, *_seen(tile, HEIGHT, TILE_ERROR)],
@@ -165,24 +166,40 @@ def _bends(
     return [(state, 0, diagonal), (state, STATES, near), (state, 2 * STATES, far)]
 
 
-def _tile_error(shape: tuple[int, ...], spacing_m: float, noise: Noise) -> list[Term]:
+def _tile_error(known: BoolArray, spacing_m: float, noise: Noise) -> list[Term]:
     """A smooth error, alike over a length: x₊ − 2a·x + a²·x₋ = step, with a = exp(−Δ/length).
 
     It is the second-order autoregression with a double root, whose correlation is nearly that of
     Matérn with ν = 3/2, (1 + d/length)·exp(−d/length); its variance is that of the step times
-    (1 + a²)/(1 − a²)³ (Box and Jenkins 1976, section 3.2.4).
+    (1 + a²)/(1 − a²)³ (Box and Jenkins 1976, section 3.2.4). Where the tile is not known for many
+    lengths, it starts anew: there nothing is known of it, and it tells nothing.
     """
     root = float(np.exp(-spacing_m / noise.tile_length_m))
     variance = noise.tile_sd_m**2
-    weight = 1.0 / (variance * (1.0 - root**2) ** 3 / (1.0 + root**2))
+    step = 1.0 / (variance * (1.0 - root**2) ** 3 / (1.0 + root**2))
     of_neighbours = 2.0 * root / (1.0 + root**2)  # correlation
-    first = 1.0 / (variance * (1.0 - of_neighbours**2))
-    terms = _bends(TILE_ERROR, shape, weight, root**2, -2.0 * root)
+    second = 1.0 / (variance * (1.0 - of_neighbours**2))
+    anew = _unknown_from(known, round(_FORGOTTEN * noise.tile_length_m / spacing_m))
+    weight = np.full(known.shape, step)
+    weight.flat[anew - 2] = weight.flat[anew - 1] = 0.0
+    terms = _bends(TILE_ERROR, known.shape, weight[..., :-2], root**2, -2.0 * root)
     (_, _, diagonal), (_, _, near), _ = terms
-    diagonal[..., 0] += 1.0 / variance + of_neighbours**2 * first
-    diagonal[..., 1] += first
-    near[..., 0] -= of_neighbours * first
+    first = np.append(np.arange(0, known.size, known.shape[-1]), anew)
+    diagonal.flat[first] += 1.0 / variance + of_neighbours**2 * second
+    diagonal.flat[first + 1] += second
+    near.flat[first] -= of_neighbours * second
     return terms
+
+
+def _unknown_from(known: BoolArray, least: int) -> IntArray:
+    """First nodes of long stretches behind what is known; in arrays laid end to end.
+
+    They are never the second of a ride, which hangs on the first.
+    """
+    at, nodes = np.flatnonzero(known), known.shape[-1]
+    row = at - at % nodes
+    until = np.minimum(np.append(at[1:], known.size), row + nodes)
+    return np.maximum(at + 1, row + 2)[until - at > max(least, 4)]
 
 
 def _chain(

@@ -61,17 +61,17 @@ class Likelihood:
     stretches: int
 
     @classmethod
-    def of(cls, stretches: list[Observed], expected: Noise, unruly_walk: float) -> Likelihood:
+    def of(cls, stretches: Observed, expected: Noise, unruly_walk: float) -> Likelihood:
         """Likelihood given stretches of a ride, as if they were rides of their own.
 
-        They are all of one length.
+        Parameters
+        ----------
+        stretches : side by side: arrays (j, k).
         """
-        ride = Observed.side_by_side(stretches)
-        parts = parts_of(ride, expected, unruly_walk)
+        parts = parts_of(stretches, expected, unruly_walk)
         weight = np.reshape(parts.weight, (2, -1))
-        value = np.reshape((ride.tile_m, ride.recorded_m), (2, -1))
-        bends = np.count_nonzero(~ride.unruly[:, 1:-1])
-        heights = np.count_nonzero(weight[1])
+        value = np.reshape((stretches.tile_m, stretches.recorded_m), (2, -1))
+        bends, heights = np.count_nonzero(~stretches.unruly[:, 1:-1]), np.count_nonzero(weight[1])
         rest = np.zeros((STATES * weight.shape[1], BAND + 1))
         add(rest, parts.rest)
         return cls(
@@ -92,7 +92,7 @@ class Likelihood:
         weight = self._weight(logs)
         half = forward(factor, right_side(*(weight * self.value)))
         misfit = float(np.vdot(weight, np.square(self.value)) - half @ half)
-        free = -float(self.ranks @ logs) - _half_log_determinant(factor)
+        free = -float(self.ranks @ logs) - float(np.log(factor[0]).sum())
         states = backward(factor, half).reshape(-1, STATES)
         return Solved(logs, free - 0.5 * misfit, bands, factor, states)
 
@@ -136,16 +136,17 @@ class Likelihood:
     ) -> FloatArray:
         """(4,) what half the logarithm of the determinant gains with each level that is free."""
         size = len(here.bands) // self.stretches
-        looked_at = size // 2 if rough else size
-        pivots = here.factor[0].reshape(self.stretches, size)[:, :looked_at]
-        before, gained = float(np.sum(np.log(pivots))), np.zeros(LEVELS)
+        seen = size // 2 if rough else size
+        inverse = 1.0 / here.factor[0].reshape(self.stretches, size)[:, :seen]
+        gained = np.zeros(LEVELS)
         for level in np.flatnonzero(free).tolist():
             ahead = here.bands.copy()
             add(ahead, self.parts[level], float(weight[level] * np.expm1(-2.0 * _STEP)))
-            for start in range(0, len(ahead), size):
-                factor = factorised(ahead[start : start + looked_at])
-                gained[level] += _half_log_determinant(factor)
-        return np.where(free, gained - before, 0.0) * (size / looked_at / _STEP)
+            for stretch, start in enumerate(range(0, len(ahead), size)):
+                # To first order, the sum of what the pivots' logarithms gain.
+                pivots = factorised(ahead[start : start + seen])[0]
+                gained[level] += pivots @ inverse[stretch] - seen
+        return gained * (size / seen / _STEP)
 
     def _weight(self, logs: FloatArray) -> FloatArray:
         return self.weight * np.exp([[0.0], [-2.0 * logs[-1]]])
@@ -154,10 +155,6 @@ class Likelihood:
         """(k,) what no unknown explains of the recording [m]; of no weight where there is none."""
         explained = here.states[:, HEIGHT] + here.states[:, WANDER] + here.states[:, WEATHER]
         return np.asarray(self.value[1] - explained)
-
-
-def _half_log_determinant(factor: FloatArray) -> float:
-    return float(np.sum(np.log(factor[0])))
 
 
 def _square(terms: list[Term], value: FloatArray) -> float:

@@ -7,13 +7,17 @@ alone (Rue and Held 2005, Gaussian Markov Random Fields, section 2.4.1: the fact
 backwards, and what is solved depends on the later unknowns alone), and covariances follow along
 the chain. Nothing as long as the ride times the nodes asked for is needed.
 
-Stretches that know nothing of each other are one banded matrix too, and solved as one.
+What is expected at these nodes follows along the same chain: a 1 stands beside the unknowns, and
+what they are in any case is that many times it.
+
+Stretches that know nothing of each other are one banded matrix too, and solved as one. Where the
+tile is not known, its error is left out: nothing else hangs on it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -21,12 +25,13 @@ import numpy as np
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.terrain.bands import forward
 from wherewatt.terrain.information import BAND
-from wherewatt.terrain.model import HEIGHT, STATES
+from wherewatt.terrain.model import HEIGHT, STATES, TILE_ERROR, WANDER, WEATHER
 
 _JOINT = STATES + 2  # unknowns that part a ride: those of a node, height and tile error of the next
-_NEAR_END = np.arange(-BAND, 0)
+_LINKS = _JOINT + 1  # with a 1 beside them
 _BLOCK = 16  # nodes whose chains are followed together
 _TOGETHER = 5000  # nodes of stretches that are solved together
+_WORTH_LEAVING_OUT = 1000  # nodes, from which on it saves time
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,9 +41,9 @@ class Chain:
     Parameters
     ----------
     node : (j,) different nodes in order.
-    step : (j, 6, 6) what the unknowns at a node are times those at the next one; the last are of
-        themselves.
-    remainder : (j, 6, 6) covariance of what they are besides.
+    step : (j, 7, 7) what the unknowns at a node, and 1, are times those at the next one; the last
+        are of themselves.
+    remainder : (j, 7, 7) covariance of what they are besides.
     """
 
     node: IntArray
@@ -46,153 +51,225 @@ class Chain:
     remainder: FloatArray
 
     @classmethod
-    def of(cls, factor: FloatArray, node: IntArray) -> Chain:
+    def of(cls, factor: FloatArray, node: IntArray, half: FloatArray | None = None) -> Chain:
         """The chain of some nodes, in order.
 
         Parameters
         ----------
         factor : (9, 4k) lower Cholesky factor of the information matrix, in bands.
+        half : (4k,) the factor divided into the right side of what was observed; without, nothing
+            is expected.
         """
         ends = np.append(node[1:], factor.shape[1] // STATES)
-        return cls(node, *_stretches(factor, node, ends))
+        return cls(node, *_stretches(factor, node, ends, half))
 
     def joined_by(self, factor: FloatArray, node: IntArray) -> Chain:
-        """The same with more nodes: only stretches that they part are looked at again."""
+        """The covariance with more nodes: only stretches that they part are looked at again."""
         every = np.unique(np.concatenate([self.node, node]))
         ends = np.append(every[1:], factor.shape[1] // STATES)
         place = np.searchsorted(every, self.node)
         whole = ends[place] == np.append(self.node[1:], ends[-1])
         parted = np.ones(len(every), dtype=bool)
         parted[place[whole]] = False
-        step, remainder = np.empty((2, len(every), _JOINT, _JOINT))
+        step, remainder = np.empty((2, len(every), _LINKS, _LINKS))
         step[place[whole]], remainder[place[whole]] = self.step[whole], self.remainder[whole]
-        step[parted], remainder[parted] = _stretches(factor, every[parted], ends[parted])
+        step[parted], remainder[parted] = _stretches(factor, every[parted], ends[parted], None)
         return Chain(every, step, remainder)
 
     def height_covariance(self) -> FloatArray:
-        """(j, j) covariance of the heights [m²].
+        """(j, j) covariance of the heights [m²]."""
+        return self.heights()[1]
+
+    def heights(self) -> tuple[FloatArray, FloatArray]:
+        """(j,) expected heights [m], and (j, j) their covariance [m²].
 
         From the last block of nodes to the first, each given what lies behind it.
         """
-        blocks = _Blocks.of(self)
-        size, padded = _BLOCK, _BLOCK * len(blocks.step)
-        covariance = np.empty((padded, padded))
-        behind = np.zeros((_JOINT, _JOINT))  # covariance of the first unknowns behind the block
-        of_later = np.zeros((_JOINT, padded))  # … of these with the heights there
-        for start in range(padded - size, -1, -size):
-            step, own, with_heights, heights, of_heights = (part[start // size] for part in blocks)
-            within, later = slice(start, start + size), slice(start + size, padded)
-            through = behind @ heights.T
-            among = of_heights + heights @ through
-            covariance[within, within] = (among + among.T) / 2.0
-            covariance[within, later] = heights @ of_later[:, later]
-            covariance[later, within] = covariance[within, later].T
-            of_later[:, later] = step @ of_later[:, later]
-            of_later[:, within] = with_heights + step @ through
-            behind = step @ behind @ step.T + own
-        return covariance[-len(self.node) :, -len(self.node) :]
+        blocks = self._blocks()
+        size, count = _BLOCK, _BLOCK * len(blocks)
+        # Rows of heights: covariance with those at all nodes, then with the unknowns behind their
+        # block, then what is expected. The same of the unknowns behind the block that is next.
+        columns = count + _LINKS + 1
+        heights, behind = np.zeros((count, columns)), np.zeros((_LINKS, columns))
+        behind[-1, -1] = 1.0
+        unknowns = slice(-_LINKS - 1, -1)
+        for start in range(count - size, -1, -size):
+            within, later = slice(start, start + size), slice(start + size, None)
+            block = blocks[start // size]
+            step, own = block[:, :_LINKS], block[:, _LINKS:]
+            through = step @ behind[:, later]
+            near = through[:, unknowns] @ step.T + own
+            heights[within, later], behind[:, later] = through[:size], through[size:]
+            heights[within, within], behind[:, within] = near[:size, :size], near[size:, :size]
+            behind[:, unknowns] = near[size:, size:]
+        asked = slice(count - len(self.node), count)
+        covariance, below = heights[asked, asked], np.tri(len(self.node), k=-1, dtype=bool)
+        return heights[asked, -1], np.where(below, covariance.T, covariance)
+
+    def _blocks(self) -> FloatArray:
+        """(b, 23, 30) the chain in blocks of 16 nodes, each given the unknowns behind its end.
+
+        Rows are the heights at the nodes, then the unknowns at the first; columns what they are
+        times those behind, then the covariance of what they are besides with the heights (those of
+        a height with later ones only), then with the unknowns. The first block begins with nodes
+        that are one with the chain's first.
+        """
+        count = -(-len(self.node) // _BLOCK)
+        missing = count * _BLOCK - len(self.node)
+        same = np.broadcast_to(np.eye(_LINKS), (missing, _LINKS, _LINKS))
+        shape = count, _BLOCK, _LINKS, _LINKS
+        steps = np.concatenate([same, self.step]).reshape(shape)
+        remainders = np.concatenate([np.zeros_like(same), self.remainder]).reshape(shape)
+        blocks = np.zeros((count, _BLOCK + _LINKS, 2 * _LINKS + _BLOCK))
+        first = np.zeros((count, _LINKS, 2 * _LINKS + _BLOCK))
+        first[:, :, :_LINKS] = np.eye(_LINKS)
+        for node in range(_BLOCK - 1, -1, -1):
+            step = steps[:, node]
+            first = step @ first
+            own = first[:, :, -_LINKS:] @ step.swapaxes(1, 2) + remainders[:, node]
+            first[:, :, -_LINKS:] = own
+            first[:, :, _LINKS + node] = own[:, :, HEIGHT]
+            blocks[:, node] = first[:, HEIGHT]
+        blocks[:, _BLOCK:] = first
+        return blocks
 
 
-class _Blocks(NamedTuple):
-    """A chain in blocks of 16 nodes, each given the unknowns behind its end; arrays (b, …).
+class _Kept(NamedTuple):
+    """What is kept of the unknowns at each node of a stretch.
 
     Parameters
     ----------
-    step : (b, 6, 6) what the unknowns at the first node are times those behind the end.
-    own : (b, 6, 6) covariance of what they are besides.
-    with_heights : (b, 6, 16) … with the heights at all nodes.
-    heights : (b, 16, 6) what the heights are times the unknowns behind the end.
-    of_heights : (b, 16, 16) covariance of what they are besides.
+    states : (s,) which of the four.
+    joint : (m,) which of the six that part a ride; they are the first m of the stretch.
+    entries : what is kept of a node's columns in bands, laid end to end.
     """
 
-    step: FloatArray
-    own: FloatArray
-    with_heights: FloatArray
-    heights: FloatArray
-    of_heights: FloatArray
-
-    @classmethod
-    def of(cls, chain: Chain) -> _Blocks:
-        """Blocks of a chain; the first begins with nodes that are one with the chain's first."""
-        count = -(-len(chain.node) // _BLOCK)
-        missing = count * _BLOCK - len(chain.node)
-        same = np.broadcast_to(np.eye(_JOINT), (missing, _JOINT, _JOINT))
-        shape = count, _BLOCK, _JOINT, _JOINT
-        step = np.concatenate([same, chain.step]).reshape(shape)
-        remainder = np.concatenate([np.zeros_like(same), chain.remainder]).reshape(shape)
-        heights = np.empty((count, _BLOCK, _JOINT))
-        of_heights = np.empty((count, _BLOCK, _BLOCK))
-        behind, own, at = slice(_JOINT), slice(_JOINT, 2 * _JOINT), slice(2 * _JOINT, None)
-        joint = np.zeros((count, _JOINT, 2 * _JOINT + _BLOCK))
-        joint[:, :, behind] = np.eye(_JOINT)
-        for node in range(_BLOCK - 1, -1, -1):
-            joint = step[:, node] @ joint
-            joint[:, :, own] = joint[:, :, own] @ step[:, node].transpose(0, 2, 1)
-            joint[:, :, own] += remainder[:, node]
-            joint[:, :, at][:, :, node] = joint[:, :, own][:, :, HEIGHT]
-            heights[:, node] = joint[:, HEIGHT, behind]
-            of_heights[:, node, node:] = of_heights[:, node:, node] = joint[:, HEIGHT, at][:, node:]
-        return cls(joint[:, :, behind], joint[:, :, own], joint[:, :, at], heights, of_heights)
+    states: IntArray
+    joint: IntArray
+    entries: IntArray | slice
 
 
-def _stretches(factor: FloatArray, start: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray]:
+def _only(*states: int) -> _Kept:
+    count, joint = len(states), [*states, STATES + HEIGHT]
+    entries = [
+        (BAND + 1) * state + STATES * (below // count) + states[below % count] - state
+        for number, state in enumerate(states)
+        for below in range(number, number + 2 * count + 1)
+    ]
+    return _Kept(np.array(states), np.array(joint), np.array(entries))
+
+
+_ALL = _Kept(np.arange(STATES), np.arange(_JOINT), slice(None))
+_NO_TILE = _only(HEIGHT, WANDER, WEATHER)
+
+
+def _stretches(
+    factor: FloatArray, start: IntArray, end: IntArray, half: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
     """How the unknowns at the start of some stretches follow from those behind their ends.
 
     Parameters
     ----------
     start, end : (j,) first node of each stretch, and the one behind its last.
+    half : (4k,) the factor divided into a right side, or None.
 
     Returns
     -------
-    (j, 6, 6) what they are times those behind the end, and (j, 6, 6) covariance of the remainder.
+    (j, 7, 7) what they are times those behind the end, and (j, 7, 7) covariance of the remainder.
     """
-    batch = np.cumsum(end - start) // _TOGETHER
-    first = np.flatnonzero(np.diff(batch, prepend=-1)).tolist()
-    step, remainder = np.empty((2, len(start), _JOINT, _JOINT))
-    for some in map(slice, first, [*first[1:], len(start)]):
-        step[some], remainder[some] = _together(factor, start[some], end[some])
+    step, remainder = np.zeros((2, len(start), _LINKS, _LINKS))
+    step[:, -1, -1] = 1.0
+    told = np.zeros(factor.shape[1] // STATES + 1, dtype=np.intp)
+    np.cumsum(factor[TILE_ERROR - HEIGHT, HEIGHT::STATES] != 0.0, out=told[1:])
+    tileless, length = told[end] == told[start], end - start
+    if length[tileless].sum() < _WORTH_LEAVING_OUT:
+        tileless[:] = False
+    order = np.lexsort((length, tileless))
+    batch = np.cumsum(length[order]) // _TOGETHER + len(told) * tileless[order]
+    for alike in _alike(batch):
+        some = order[alike]
+        kept = _NO_TILE if tileless[some[0]] else _ALL
+        links = _together(factor, start[some], end[some], kept, half)
+        rows, joint = some[:, np.newaxis, np.newaxis], kept.joint[:, np.newaxis]
+        step[rows, joint, np.append(kept.joint, -1)] = links[0]
+        remainder[rows, joint, kept.joint] = links[1]
     return step, remainder
 
 
-def _together(factor: FloatArray, start: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray]:
-    """The same, of stretches that are few enough to be laid one after another."""
-    spans = zip((STATES * start).tolist(), (STATES * end).tolist(), strict=True)
-    bands = np.concatenate([factor.T[first:stop] for first, stop in spans])
-    edges = np.append(0, np.cumsum(STATES * (end - start)))
-    at = edges[:-1, np.newaxis] + np.arange(_JOINT)
-    within = at < edges[1:, np.newaxis]  # a stretch of one node has the last two behind its end
-    coupling = _cut(bands, edges, end * STATES == factor.shape[1])
-    unit = np.zeros((_JOINT, len(bands)))
+def _together(
+    factor: FloatArray, start: IntArray, end: IntArray, kept: _Kept, half: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
+    """The same, of stretches by length that are few enough to be laid one after another.
+
+    Returns
+    -------
+    (j, m, m + 1) and (j, m, m), for what is kept; without what is known of the 1.
+    """
+    states, joint = len(kept.states), len(kept.joint)
+    spans = list(map(slice, start.tolist(), end.tolist()))
+    by_node = factor.T.reshape(-1, STATES * (BAND + 1))
+    bands = np.concatenate([by_node[span] for span in spans])[:, kept.entries]
+    bands = bands.reshape(-1, 2 * states + 1)
+    edges = np.append(0, np.cumsum(states * (end - start)))
+    at = edges[:-1, np.newaxis] + np.arange(joint)
+    within = at < edges[1:, np.newaxis]  # a stretch of one node has the last behind its end
+    coupling = _cut(bands, edges, end == len(by_node))[:, :, :joint]
+    unit = np.zeros((joint, len(bands)))
     unit[np.nonzero(within)[1], at[within]] = 1.0
-    solved = forward(bands.T, unit.T)
-    step = solved[edges[1:, np.newaxis] + _NEAR_END].transpose(0, 2, 1) @ coupling
-    step[~within[:, -1], STATES:, : _JOINT - STATES] = np.eye(_JOINT - STATES)
-    remainder = np.empty_like(step)
-    for covariance, (first, stop) in zip(remainder, pairwise(edges.tolist()), strict=True):
-        np.dot(solved[first:stop].T, solved[first:stop], out=covariance)
+    solved = forward(bands.T, unit.T).T
+    step, remainder = np.zeros((len(start), joint, joint + 1)), np.empty((len(start), joint, joint))
+    before = solved[:, edges[1:, np.newaxis] + np.arange(-2 * states, 0)].swapaxes(0, 1)
+    step[:, :, :-1] = before @ coupling
+    step[~within[:, -1], states:, : joint - states] = np.eye(joint - states)
+    right = np.zeros(len(bands))
+    if half is not None:
+        by_node = half.reshape(-1, STATES)
+        right = np.concatenate([by_node[span] for span in spans])[:, kept.states].ravel()
+    for some in _alike(end - start):
+        own, count = slice(edges[some.start], edges[some.stop]), some.stop - some.start
+        alike = solved[:, own].reshape(joint, count, -1).swapaxes(0, 1)
+        remainder[some] = alike @ alike.swapaxes(1, 2)
+        if half is not None:
+            step[some, :, -1] = (alike @ right[own].reshape(count, -1, 1))[:, :, 0]
     return step, remainder
+
+
+def _alike(values: IntArray) -> list[slice]:
+    """Where equal values lie among values in order."""
+    changes = (np.flatnonzero(values[1:] != values[:-1]) + 1).tolist()
+    return list(map(slice, [0, *changes], [*changes, len(values)])) if len(values) else []
 
 
 def _cut(bands: FloatArray, edges: IntArray, is_last: BoolArray) -> FloatArray:
-    """Part a factor into stretches; what the unknowns behind each add to the eight before its end.
+    """Part a factor into stretches; what the unknowns behind each add to the b before its end.
 
     Parameters
     ----------
-    bands : (n, 9) columns of the factor, those of a stretch in a row; changed in place.
+    bands : (n, b + 1) columns of the factor, those of a stretch in a row; changed in place.
     edges : (j + 1,) first column of each stretch, and n.
     is_last : (j,) True where nothing is behind.
 
     Returns
     -------
-    (j, 8, 6)
+    (j, b, b)
     """
-    before = edges[1:, np.newaxis] + _NEAR_END
-    # A stretch of one node has but four columns: the first takes the place of those before it, and
-    # is written as itself last.
+    width = bands.shape[1]
+    band = width - 1
+    before = edges[1:, np.newaxis] + np.arange(-band, 0)
+    # A stretch of one node has but half as many columns: the first takes the place of those before
+    # it, and is written as itself last.
     column = np.maximum(before, edges[:-1, np.newaxis])
     near = bands[column]
     # Below the first diagonal of bands, one column on is one row down: so they are a matrix.
-    coupling = -np.tril(near.reshape(-1, BAND * (BAND + 1))[:, BAND:].reshape(-1, BAND, BAND))
+    beyond = near.reshape(-1, band * width)[:, band:].reshape(-1, band, band)
+    is_beyond, is_within = _corners(band)
+    coupling = -is_beyond * beyond
     coupling[(column > before) | is_last[:, np.newaxis]] = 0.0
-    bands[column] = np.where(np.arange(BAND + 1) >= -_NEAR_END[:, np.newaxis], 0.0, near)
-    return coupling[:, :, :_JOINT]
+    bands[column] = near * is_within
+    return coupling
+
+
+@cache
+def _corners(band: int) -> tuple[FloatArray, FloatArray]:
+    """What lies behind the end of a stretch in its last columns, as a matrix, and what within."""
+    return np.tri(band), np.tri(band, band + 1)[::-1]

@@ -95,51 +95,40 @@ class Observed:
         tile = np.where(where, np.nan, self.tile_m)
         return replace(self, tile_m=tile, unruly=self.unruly | where)
 
-    def between(self, first: int, stop: int) -> Observed:
-        """A stretch of it, from a node to the one before another."""
-        node, leg = slice(first, stop), slice(first, stop - 1)
+    def cut(self, starts: list[int], length: int) -> Observed:
+        """Stretches of one length, side by side: arrays (j, length) and (j, length − 1)."""
+        node = [slice(start, start + length) for start in starts]
+        leg = [slice(start, start + length - 1) for start in starts]
         return Observed(
             spacing_m=self.spacing_m,
-            leg_s=self.leg_s[leg],
-            tile_m=self.tile_m[node],
-            tile_extra_sd_m=self.tile_extra_sd_m[node],
-            recorded_m=self.recorded_m[node],
-            count=self.count[node],
-            unruly=self.unruly[node],
-            new_datum=self.new_datum[leg],
-        )
-
-    @classmethod
-    def side_by_side(cls, stretches: list[Observed]) -> Observed:
-        """Stretches of one length and spacing in one: arrays (j, k) and (j, k−1)."""
-        return cls(
-            spacing_m=stretches[0].spacing_m,
-            leg_s=np.array([one.leg_s for one in stretches]),
-            tile_m=np.array([one.tile_m for one in stretches]),
-            tile_extra_sd_m=np.array([one.tile_extra_sd_m for one in stretches]),
-            recorded_m=np.array([one.recorded_m for one in stretches]),
-            count=np.array([one.count for one in stretches]),
-            unruly=np.array([one.unruly for one in stretches]),
-            new_datum=np.array([one.new_datum for one in stretches]),
+            leg_s=np.array([self.leg_s[at] for at in leg]),
+            tile_m=np.array([self.tile_m[at] for at in node]),
+            tile_extra_sd_m=np.array([self.tile_extra_sd_m[at] for at in node]),
+            recorded_m=np.array([self.recorded_m[at] for at in node]),
+            count=np.array([self.count[at] for at in node]),
+            unruly=np.array([self.unruly[at] for at in node]),
+            new_datum=np.array([self.new_datum[at] for at in leg]),
         )
 
     def thinned(self, step: int) -> Observed:
-        """Every `step`-th node only, with the recorded heights between gathered at them."""
+        """Every `step`-th node only, with the recorded heights between gathered at them.
+
+        Arrays may be those of stretches, side by side.
+        """
         if step <= 1:
             return self
-        kept = np.arange(0, len(self), step)
-        nearest = np.maximum(kept - step // 2, 0)
-        count = np.add.reduceat(self.count, nearest)
-        total = np.add.reduceat(
-            np.where(self.count > 0, self.count * self.recorded_m, 0.0), nearest
-        )
+        kept = np.arange(0, self.tile_m.shape[-1], step)
+        nearest, legs = np.maximum(kept - step // 2, 0), len(kept) - 1
+        count = np.add.reduceat(self.count, nearest, axis=-1)
+        heights = np.where(self.count > 0, self.count * self.recorded_m, 0.0)
+        total = np.add.reduceat(heights, nearest, axis=-1)
         return Observed(
             spacing_m=step * self.spacing_m,
-            leg_s=np.add.reduceat(self.leg_s, kept[:-1])[: len(kept) - 1],
-            tile_m=self.tile_m[kept],
-            tile_extra_sd_m=self.tile_extra_sd_m[kept],
-            recorded_m=np.divide(total, count, out=np.full(len(kept), np.nan), where=count > 0),
+            leg_s=np.add.reduceat(self.leg_s, kept[:-1], axis=-1)[..., :legs],
+            tile_m=self.tile_m[..., ::step],
+            tile_extra_sd_m=self.tile_extra_sd_m[..., ::step],
+            recorded_m=np.divide(total, count, out=np.full(count.shape, np.nan), where=count > 0),
             count=count,
-            unruly=self.unruly[kept],
-            new_datum=np.logical_or.reduceat(self.new_datum, kept[:-1])[: len(kept) - 1],
+            unruly=self.unruly[..., ::step],
+            new_datum=np.logical_or.reduceat(self.new_datum, kept[:-1], axis=-1)[..., :legs],
         )

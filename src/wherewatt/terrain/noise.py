@@ -73,20 +73,17 @@ def likeliest_noise(
     return _scaled(expected, logs)
 
 
-def _stretches(observed: Observed) -> list[Observed]:
+def _stretches(observed: Observed) -> Observed:
     """What levels are compared on: a coarser grid, and of a long ride some stretches."""
     step = max(1, min(round(_THIN_M / observed.spacing_m), len(observed) // _FEWEST_NODES))
     if observed.new_datum.any():
         step = 1  # thinning would mix heights on either side of a new datum
     count = -(-len(observed) // step)
     if count <= _MOST_NODES:
-        return [observed.thinned(step)]
+        return observed.cut([0], len(observed)).thinned(step)
     length = _MOST_NODES // _STRETCHES
-    starts = step * np.linspace(0, count - length, _STRETCHES).astype(int)
-    return [
-        observed.between(start, start + step * (length - 1) + 1).thinned(step)
-        for start in starts.tolist()
-    ]
+    starts = (step * np.linspace(0, count - length, _STRETCHES).astype(int)).tolist()
+    return observed.cut(starts, step * (length - 1) + 1).thinned(step)
 
 
 def _scaled(noise: Noise, logs: FloatArray) -> Noise:
@@ -154,5 +151,5 @@ def _highest(
 def _step(slope: FloatArray, information: FloatArray, free: BoolArray) -> FloatArray:
     """Newton's step along the free axes, of bounded length."""
     step = np.zeros(len(slope))
-    step[free] = np.linalg.solve(information[np.ix_(free, free)], slope[free])
+    step[free] = np.linalg.solve(information[free][:, free], slope[free])
     return step / max(1.0, float(np.abs(step).max()) / _LONGEST_STEP)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
 from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.terrain.bands import backward, factorised, forward
@@ -25,20 +26,25 @@ class Ties:
     Parameters
     ----------
     later, first : (j,) nodes of the pairs.
-    information : (j, j) inverse covariance of their differences as they would be seen [1/m²].
+    root : (j, j) lower Cholesky factor of the covariance of their differences as they would be
+        seen [m].
     apart_sds : (j,) difference of each pair before it was tied, in standard deviations.
     chain : the unknowns at these nodes without ties.
     """
 
     later: IntArray
     first: IntArray
-    information: FloatArray
+    root: FloatArray
     apart_sds: FloatArray
     chain: Chain
 
     def differences(self, height: FloatArray) -> FloatArray:
         """Differences (j, …) of the pairs, from values at all nodes (k, …)."""
         return np.asarray(height[self.later] - height[self.first])
+
+    def told(self, differences: FloatArray) -> FloatArray:
+        """What ties tell of differences (j, …) that they see, each in its standard deviation."""
+        return np.asarray(dtrtrs(self.root, differences, lower=1)[0])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,31 +84,10 @@ class Solution:
         chain = ties.chain.joined_by(self.factor, node)
         covariance = chain.height_covariance()
         place = np.searchsorted(chain.node, node)
-        to_ties = covariance[place]
-        of_ties = to_ties[:, np.searchsorted(chain.node, ties.later)]
-        of_ties -= to_ties[:, np.searchsorted(chain.node, ties.first)]
-        told = of_ties @ np.linalg.cholesky(ties.information)
-        return np.asarray(to_ties[:, place] - told @ told.T)
-
-    def tied(self, later: IntArray, first: IntArray, sd_m: float) -> Solution:
-        """The same with equal heights, within `sd_m`, at pairs of nodes; it has no ties yet.
-
-        The ties are a few observations more: a low-rank update of the solution and its
-        covariance (Golub and Van Loan 2013, Matrix Computations, section 2.1.4).
-        """
-        chain = Chain.of(self.factor, np.unique(np.concatenate([later, first])))
-        covariance = chain.height_covariance()
-        of_later, of_first = (np.searchsorted(chain.node, node) for node in (later, first))
-        to_heights = covariance[of_later] - covariance[of_first]
-        gap = to_heights[:, of_later] - to_heights[:, of_first] + sd_m**2 * np.eye(len(later))
-        apart = self.height_m[later] - self.height_m[first]
-        information = np.asarray(np.linalg.inv((gap + gap.T) / 2.0), dtype=np.float64)
-        ties = Ties(later, first, information, apart / np.sqrt(np.diag(gap)), chain)
-        pull = np.zeros_like(self.states)
-        np.add.at(pull[:, HEIGHT], later, information @ apart)
-        np.subtract.at(pull[:, HEIGHT], first, information @ apart)
-        taken = backward(self.factor, forward(self.factor, pull.ravel()))
-        return replace(self, states=self.states - taken.reshape(-1, STATES), ties=ties)
+        later, first = np.searchsorted(chain.node, [ties.later, ties.first])
+        to_asked = covariance[:, place]
+        told = ties.told(to_asked[later] - to_asked[first])
+        return np.asarray(to_asked[place] - told.T @ told)
 
     def imitated(self, node: IntArray, pull: FloatArray, visit: IntArray) -> FloatArray:
         """(v,) information on shapes in the recording that the unknowns can imitate, p·Q⁻¹p.
@@ -156,15 +141,33 @@ class Solution:
                 solved = backward(local, forward(local, right.ravel()))
                 height[first:last] += solved[HEIGHT::STATES]
         moved = ties.differences(height)
-        return float(moved @ ties.information @ moved)
+        return float(np.sum(np.square(ties.told(moved))))
 
 
-def solve(observed: Observed, noise: Noise, *, unruly_walk_per_root_m: float) -> Solution:
+@dataclass(frozen=True, slots=True, eq=False)
+class Pairs:
+    """Pairs of nodes with equal heights.
+
+    Parameters
+    ----------
+    later, first : (j,) nodes of the pairs.
+    sd_m : how equal they are [m].
+    """
+
+    later: IntArray
+    first: IntArray
+    sd_m: float
+
+
+def solve(
+    observed: Observed, noise: Noise, *, unruly_walk_per_root_m: float, tied: Pairs | None = None
+) -> Solution:
     """Find the most probable heights and errors.
 
     Parameters
     ----------
     unruly_walk_per_root_m : how fast the grade changes on structures [1/√m].
+    tied : pairs of nodes with equal heights.
     """
     parts = parts_of(observed, noise, unruly_walk_per_root_m)
     factor = factorised(information(parts))
@@ -173,5 +176,33 @@ def solve(observed: Observed, noise: Noise, *, unruly_walk_per_root_m: float) ->
         np.where(weight > 0, weight * value, 0.0)
         for weight, value in ((tile, observed.tile_m), (recorded, observed.recorded_m))
     )
-    states = backward(factor, forward(factor, right_side(*pulls)))
-    return Solution(states.reshape(-1, STATES), factor, recorded)
+    half, ties = forward(factor, right_side(*pulls)), None
+    if tied is not None and len(tied.later):
+        ties, pull = _tie(factor, half, tied)
+        half -= forward(factor, pull)
+    states = backward(factor, half)
+    return Solution(states.reshape(-1, STATES), factor, recorded, ties)
+
+
+def _tie(factor: FloatArray, half: FloatArray, tied: Pairs) -> tuple[Ties, FloatArray]:
+    """Ties, and what they take from the right side (4k,) of the system.
+
+    They are a few observations more: a low-rank update of the solution and its covariance (Golub
+    and Van Loan 2013, Matrix Computations, section 2.1.4).
+    """
+    chain = Chain.of(factor, np.unique(np.concatenate([tied.later, tied.first])), half)
+    later, first = np.searchsorted(chain.node, [tied.later, tied.first])
+    height, covariance = chain.heights()
+    to_heights = covariance[later] - covariance[first]
+    gap = to_heights[:, later] - to_heights[:, first]
+    gap[np.diag_indices(len(gap))] += tied.sd_m**2
+    apart = height[later] - height[first]
+    root, failed = dpotrf(gap, lower=1)
+    if failed:
+        raise np.linalg.LinAlgError(f"ties contradict their covariance at {failed - 1}")
+    force, _ = dpotrs(root, apart, lower=1)
+    pull = np.zeros(len(half))
+    np.add.at(pull, STATES * tied.later + HEIGHT, force)
+    np.subtract.at(pull, STATES * tied.first + HEIGHT, force)
+    ties = Ties(tied.later, tied.first, root, apart / np.sqrt(np.diag(gap)), chain)
+    return ties, pull
