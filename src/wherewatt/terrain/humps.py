@@ -19,11 +19,14 @@ from wherewatt.terrain.solution import Solution
 SAMPLES = 12
 """Places at which a sweep needs the information of its humps."""
 
+STEPS = 2
+"""Places to a node: humps begin and end at nodes and half-way between them."""
+
 _SPREAD = np.linspace(0.0, 1.0, SAMPLES)
 _FEWEST_HEIGHTS = 5  # recorded under a hump for its shape to be believed
 _MOST_VISITS = 4  # that are looked at where humps are only compared
-_NEXT_VISIT = 200  # nodes between visits that hardly know of each other
-_BEYOND = 100  # nodes behind the last place, for humps that reach beyond it
+_NEXT_VISIT = 100  # nodes between visits that hardly know of each other
+_BEYOND = 100  # places behind the last that was visited, for humps that reach beyond it
 _BLOCK = 42  # humps worked out together: what is gathered for them stays in fast memory
 
 
@@ -34,37 +37,46 @@ class Places:
     Parameters
     ----------
     solution : the model without structures.
-    first_visit : (k,) the node at which each place was first visited.
+    place_of : (k,) the place at which each node lies; those between nodes are bare.
     by_place, place : (k,) nodes in order of their places, and these.
     pull : weighted residual of the recording [1/m].
     weight : weight of the recording [1/m²].
-    recorded : (p + 1,) number of places before each at which a height was recorded.
+    recorded : (p + 1,) number of heights recorded before each place.
     """
 
     solution: Solution
-    first_visit: IntArray
+    place_of: IntArray
     by_place: IntArray
     place: IntArray
     pull: FloatArray
     weight: FloatArray
-    recorded: IntArray
+    recorded: FloatArray
 
     @classmethod
     def of(cls, observed: Observed, solution: Solution, first_visit: IntArray) -> Places:
-        """Gather what was recorded; places reach a little beyond the last that was visited."""
+        """Gather what was recorded; places reach a little beyond the last that was visited.
+
+        Parameters
+        ----------
+        first_visit : (k,) the node at which each place was first visited.
+        """
         residual = np.nan_to_num(observed.recorded_m) - solution.recorded_fit_m
-        reach = min(len(observed), int(first_visit.max()) + _BEYOND)
-        pull, weight = (
-            np.bincount(first_visit, weights=values, minlength=reach).astype(np.float64)
-            for values in (solution.recorded_weight * residual, solution.recorded_weight)
+        place = STEPS * first_visit
+        reach = min(STEPS * len(observed), int(place.max()) + _BEYOND)
+        pull, weight, heights = (
+            np.bincount(place, weights=values, minlength=reach)
+            for values in (
+                solution.recorded_weight * residual,
+                solution.recorded_weight,
+                observed.count,
+            )
         )
-        by_place = np.argsort(first_visit, kind="stable")
-        recorded = np.zeros(len(weight) + 1, dtype=np.intp)
-        np.cumsum(weight > 0, out=recorded[1:])
-        return cls(solution, first_visit, by_place, first_visit[by_place], pull, weight, recorded)
+        by_place = np.argsort(place, kind="stable")
+        recorded = np.concatenate([[0.0], np.cumsum(heights)])
+        return cls(solution, place, by_place, place[by_place], pull, weight, recorded)
 
     def information(self, span: IntArray) -> FloatArray:
-        """(j,) t·S⁻¹t of humps (j, 2), given as first node and number of cells, without ties."""
+        """(j,) t·S⁻¹t of humps (j, 2), given as first place and number of cells, without ties."""
         result = np.empty(len(span))
         for first in range(0, len(span), _BLOCK):
             block = slice(first, first + _BLOCK)
@@ -87,7 +99,7 @@ class Places:
         in_order = np.sort(apart * hump + node)
         begins = np.flatnonzero(in_order[1:] - in_order[:-1] > _NEXT_VISIT) + 1
         hump, node = np.divmod(in_order, apart)
-        shape = _deck_at((self.first_visit[node] - start[hump]) / cells[hump])
+        shape = _deck_at((self.place_of[node] - start[hump]) / cells[hump])
         pull = self.solution.recorded_weight[node] * shape
         visit = np.concatenate([[0], begins])
         plain = np.add.reduceat(pull * shape, visit)
@@ -107,9 +119,9 @@ class Places:
 
     def visits(self, start: int, cells: int) -> list[tuple[int, int]]:
         """First and last node of every visit to a span."""
-        inside = (self.first_visit >= start) & (self.first_visit <= start + cells)
+        inside = (self.place_of >= start) & (self.place_of <= start + cells)
         gaps_closed = [(first, end - 1) for first, end in runs(inside)]
-        return [(first, last) for first, last in gaps_closed if last - first >= cells // 2]
+        return [(first, last) for first, last in gaps_closed if STEPS * (last - first) >= cells // 2]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,7 +185,7 @@ class _Shown:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sweep:
-    """Humps of one length, by their first node; arrays (s,).
+    """Humps of one length, by their first place; arrays (s,).
 
     Parameters
     ----------
@@ -189,7 +201,7 @@ class Sweep:
     sampled: IntArray
 
     def spans(self, start: IntArray) -> IntArray:
-        """(j, 2) first node and number of cells of some humps."""
+        """(j, 2) first place and number of cells of some humps."""
         return np.column_stack([start, np.full(len(start), self.cells)])
 
     def peaks(self, information: FloatArray, least_sds: float) -> tuple[IntArray, FloatArray]:
@@ -204,7 +216,7 @@ class Sweep:
 
         Returns
         -------
-        First nodes, and by how many standard deviations these humps stand out.
+        First places, and by how many standard deviations these humps stand out.
         """
         own = information / self.plain[self.sampled]
         least = least_sds**2 * own.min() * self.plain

@@ -15,6 +15,7 @@ from wherewatt.terrain.settings import TerrainSettings
 
 _APART_M = 150.0  # along the ride; nearer places are the same visit
 _PARALLEL_RAD = np.radians(25.0)
+_LEAST_WAY_M = 1e-3  # between nodes; less is a place held
 _SHORTEST_M = 120.0  # shorter meetings are crossings
 _STRAY_NODES = 4  # how much faster than the ride the first visit may go along
 _WINDOW = 2 * _STRAY_NODES  # nodes of a visit that are looked at together
@@ -33,24 +34,21 @@ def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
     place = east + 1j * north
     end = len(nodes) - 1
     is_back = abs(place[end] - place[0]) <= settings.same_place_m
-    met = _met(place, settings.same_place_m, int(_APART_M / nodes.spacing_m))
+    met = _met(place, settings.same_place_m, nodes.spacing_m)
     visit = _roots(_lasting(met, nodes.spacing_m))
     if visit[end] == end and is_back and nodes.distance_m[end] > _APART_M:
         visit[end] = 0
     return visit
 
 
-def _met(place: ComplexArray, near_m: float, least: int) -> IntArray:
+def _met(place: ComplexArray, near_m: float, spacing_m: float) -> IntArray:
     """(k,) the nearest node of the earliest visit near by, on a way that is parallel; −1 without.
 
     The earliest node in the cells around a place is on the earliest visit, most often, and so are
     the next few. Where these are on another road, the earliest node after them is tried.
-
-    Parameters
-    ----------
-    least : nodes by which visits are apart.
     """
-    cells = _Cells.of(place, near_m)
+    least = int(_APART_M / spacing_m)
+    cells = _Cells.of(place, float(np.hypot(near_m, spacing_m / 2.0)))
     way = np.gradient(place)
     met = np.full(len(place), -1)
     node = np.arange(least + _WINDOW, len(place))
@@ -61,28 +59,40 @@ def _met(place: ComplexArray, near_m: float, least: int) -> IntArray:
             return met
         node = node[earlier]
         start = np.minimum(start[earlier], node - least - _WINDOW)
-        met[node] = _nearest_parallel(place, way, node, start, near_m)
+        met[node] = _nearest_parallel(place, way, node, start, near_m, spacing_m)
         missed = np.flatnonzero(met[node] < 0)
         node = node[missed]
         start = cells.earliest_around_since(node, start[missed] + _WINDOW)
 
 
 def _nearest_parallel(
-    place: ComplexArray, way: ComplexArray, node: IntArray, start: IntArray, near_m: float
+    place: ComplexArray,
+    way: ComplexArray,
+    node: IntArray,
+    start: IntArray,
+    near_m: float,
+    spacing_m: float,
 ) -> IntArray:
-    """(j,) nearest node within a window for each node, on a parallel way; −1 if none is near."""
+    """(j,) nearest node within a window for each node, on a parallel way; −1 if none is near.
+
+    Near is what lies not far across the way: along it, nodes lie anywhere within their spacing.
+    """
     places, ways = sliding_window_view(place, _WINDOW), sliding_window_view(way, _WINDOW)
     nearest = np.empty(len(node), dtype=np.intp)
     for first in range(0, len(node), _BLOCK_NODES):
         block = slice(first, first + _BLOCK_NODES)
         own, window = node[block, np.newaxis], start[block]
-        apart = places[window] - place[own]
+        along = way[own].conj() / np.maximum(np.abs(way[own]), _LEAST_WAY_M)
+        apart = (places[window] - place[own]) * along
         apart_m2 = apart.real**2 + apart.imag**2
-        turned = ways[window] * way[own].conj()  # along the way, and across it
+        turned = ways[window] * along  # along the way, and across it
         apart_m2[np.abs(turned.imag) > np.tan(_PARALLEL_RAD) * np.abs(turned.real)] = np.inf
         least = apart_m2.argmin(axis=1)
-        near = np.take_along_axis(apart_m2, least[:, np.newaxis], axis=1)[:, 0] <= near_m**2
-        nearest[block] = np.where(near, window + least, -1)
+        rows = np.arange(len(least))
+        beside = np.abs(apart.imag[rows, least]) <= near_m
+        beside &= np.abs(apart.real[rows, least]) <= spacing_m
+        beside &= np.isfinite(apart_m2[rows, least])
+        nearest[block] = np.where(beside, window + least, -1)
     return nearest
 
 

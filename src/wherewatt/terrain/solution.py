@@ -14,8 +14,8 @@ from wherewatt.terrain.information import BAND, information, parts_of, right_sid
 from wherewatt.terrain.marginal import Chain
 from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER, Noise, Observed
 
-_NEAR = 12  # nodes behind a shape, and as many as it is long, beyond which nothing imitates it
-_REACH = 100  # nodes around a shape beyond which ties have no say
+_NEAR = 6  # nodes behind a shape, and as many as it is long, beyond which nothing imitates it
+_REACH = 50  # nodes around a shape beyond which ties have no say
 _RECORDED = np.array([1.0, 0.0, 1.0, 1.0])  # unknowns that a recorded height is the sum of
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
-from wherewatt.terrain.humps import SAMPLES, Places
+from wherewatt.terrain.humps import SAMPLES, STEPS, Places
 from wherewatt.terrain.model import Observed
 from wherewatt.terrain.settings import TerrainSettings
 from wherewatt.terrain.solution import Solution
@@ -76,7 +76,7 @@ class _Humps(NamedTuple):
 
     Parameters
     ----------
-    span : (j, 2) first node and number of cells.
+    span : (j, 2) first place and number of cells.
     score : (j,) t·S⁻¹y [1/m].
     information : (j,) t·S⁻¹t [1/m²].
     """
@@ -140,8 +140,8 @@ def _kept(places: Places, humps: _Humps, settings: TerrainSettings) -> list[int]
 
 def _lengths(places: Places, settings: TerrainSettings) -> list[int]:
     """Lengths to try, in cells, each longer than the last by a fixed ratio."""
-    spacing = settings.grid_m
-    longest = min(settings.structure_longest_m, 0.4 * spacing * len(places.place))
+    spacing = settings.grid_m / STEPS
+    longest = min(settings.structure_longest_m, 0.4 * settings.grid_m * len(places.place))
     count = int(np.log(max(longest / settings.structure_shortest_m, 1.0)) / np.log(_LENGTH_STEP))
     lengths = settings.structure_shortest_m * _LENGTH_STEP ** np.arange(count + 1)
     cells = {max(3, round(length / spacing)) for length in lengths.tolist()}
