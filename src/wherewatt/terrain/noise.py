@@ -2,7 +2,7 @@
 
 A phone, a barometer and a terrain tile err differently, and every ride differs. Four levels are
 chosen as the most probable ones given both heights, with everything else integrated out (the
-marginal likelihood of the model times a log-normal prior). Some 30 km tell them well enough, so
+marginal likelihood of the model times a log-normal prior). Some 20 km tell them well enough, so
 longer rides are looked at in some stretches only.
 """
 
@@ -20,7 +20,7 @@ from wherewatt.terrain.settings import TerrainSettings
 _FARTHEST = 4.0  # spreads of the prior
 _FEWEST_NODES = 20
 _THIN_M = 20.0  # spacing of the grid on which levels are compared
-_MOST_NODES = 1600  # of that grid
+_MOST_NODES = 1000  # of that grid
 _STRETCHES = 4  # … in so many pieces, if the ride is longer
 _MOST_STEPS = 8
 _LEAST_GAIN = 0.5  # of log-likelihood: a standard deviation; a step that promises less is the last
@@ -118,14 +118,14 @@ def _highest(
     """The place of highest posterior, by Newton's steps within what the prior allows.
 
     A step that leads down is halved. The search ends when the next step will promise next to
-    nothing: promises shrink from step to step at least as they did last. The first step of a
-    long ride need not be exact, for another follows.
+    nothing: promises shrink from step to step at least as they did last. Slopes of a long ride are
+    rough ones.
     """
     farthest = _FARTHEST * spreads
     precision = np.divide(1.0, np.square(spreads), out=np.zeros(LEVELS), where=spreads > 0)
     place, best, trial, slope, before = start, -np.inf, start, np.zeros(LEVELS), 0.0
     for number in range(most_steps):
-        rough = number == 0 and min(most_steps, likelihood.stretches) > 1
+        rough = likelihood.stretches > 1
         here = likelihood.at(trial)
         height = here.log_likelihood - 0.5 * float(precision @ trial**2)
         if height >= best:
@@ -142,7 +142,7 @@ def _highest(
             trial = (place + trial) / 2.0
         promise = 0.5 * float(slope @ (trial - place))
         left = promise * min(1.0, promise / (before or promise or 1.0))
-        if left < _LEAST_GAIN and not rough:
+        if left < _LEAST_GAIN and (number or not rough):
             break
         before = promise
     return trial
