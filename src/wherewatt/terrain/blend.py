@@ -74,7 +74,6 @@ def _with_structures(
     structures = find_structures(observed, solution, visit, settings)
     if structures:
         off = observed.off_ground(_inside(nodes, structures))
-        noise = likeliest_noise(_tile_once(off, visit), expected, settings, noise)
         solution, _ = _tied(off, noise, visit, settings)
     return solution, structures
 

@@ -45,16 +45,8 @@ def expected_noise(noise_m: float, post_spacing_m: float, settings: TerrainSetti
     )
 
 
-def likeliest_noise(
-    observed: Observed, expected: Noise, settings: TerrainSettings, start: Noise | None = None
-) -> Noise:
-    """The most probable levels.
-
-    Parameters
-    ----------
-    start : levels next to the most probable ones, from which one step is enough; without any,
-        the search sets out from the expected ones.
-    """
+def likeliest_noise(observed: Observed, expected: Noise, settings: TerrainSettings) -> Noise:
+    """The most probable levels."""
     spreads = np.array(
         [
             settings.grade_walk_spread,
@@ -66,11 +58,7 @@ def likeliest_noise(
     if not observed.has_tile:
         spreads[2] = 0.0  # nothing to compare with: what wanders and what climbs looks alike
     likelihood = Likelihood.of(_stretches(observed), expected, settings.unruly_walk_per_root_m)
-    if start is None:
-        logs = _highest(likelihood, spreads, np.zeros(LEVELS), _MOST_STEPS)
-    else:
-        logs = _highest(likelihood, spreads, _logs(start, expected), 1)
-    return _scaled(expected, logs)
+    return _scaled(expected, _highest(likelihood, spreads))
 
 
 def _stretches(observed: Observed) -> Observed:
@@ -97,24 +85,7 @@ def _scaled(noise: Noise, logs: FloatArray) -> Noise:
     )
 
 
-def _logs(noise: Noise, expected: Noise) -> FloatArray:
-    return np.log(_levels(noise) / _levels(expected))
-
-
-def _levels(noise: Noise) -> FloatArray:
-    return np.array(
-        [
-            noise.grade_walk_per_root_m,
-            noise.tile_sd_m,
-            noise.wander_sd_m,
-            noise.recorded_white_m,
-        ]
-    )
-
-
-def _highest(
-    likelihood: Likelihood, spreads: FloatArray, start: FloatArray, most_steps: int
-) -> FloatArray:
+def _highest(likelihood: Likelihood, spreads: FloatArray) -> FloatArray:
     """The place of highest posterior, by Newton's steps within what the prior allows.
 
     A step that leads down is halved. The search ends when the next step will promise next to
@@ -123,9 +94,9 @@ def _highest(
     """
     farthest = _FARTHEST * spreads
     precision = np.divide(1.0, np.square(spreads), out=np.zeros(LEVELS), where=spreads > 0)
-    place, best, trial, slope, before = start, -np.inf, start, np.zeros(LEVELS), 0.0
-    for number in range(most_steps):
-        rough = likelihood.stretches > 1
+    place, trial, slope = np.zeros((3, LEVELS))
+    best, before, rough = -np.inf, 0.0, likelihood.stretches > 1
+    for number in range(_MOST_STEPS):
         here = likelihood.at(trial)
         height = here.log_likelihood - 0.5 * float(precision @ trial**2)
         if height >= best:
@@ -133,9 +104,6 @@ def _highest(
             slope = likelihood.slope(here, spreads > 0, rough=rough) - precision * place
             free = (spreads > 0) & ((np.abs(place) < farthest) | (slope * place < 0))
             information = likelihood.information(here) + np.diag(precision)
-            if most_steps == 1:
-                # None makes good for a step too long; where levels fall, the likelihood bends more.
-                information += np.diag(np.maximum(-slope, 0.0))
             step = _step(slope, information, free)
             trial = np.clip(place + step, -farthest, farthest)
         else:
