@@ -13,6 +13,8 @@ from wherewatt.terrain.nodes import Nodes
 from wherewatt.terrain.solution import Solution
 from wherewatt.terrain.structures import Structure
 
+_RISES = 12  # that are looked at for a typical one
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Profile:
@@ -75,11 +77,10 @@ class Profile:
         return self._solution.height_covariance(self.nodes.nearest(distance_m))
 
     def rise_sd(self, length_m: float) -> float:
-        """Typical standard deviation of the rise over a length [m]."""
+        """Typical standard deviation of the rise over a length, of a road ridden once [m]."""
         total = float(self.node_m[-1])
         length = min(length_m, total)
-        start = np.linspace(0.0, total - length, 12)
-        covariance = self.covariance_at(np.concatenate([start, start + length]))
-        variance, k = np.diag(covariance), len(start)
-        of_rise = variance[:k] + variance[k:] - 2.0 * np.diag(covariance[:k, k:])
-        return float(np.sqrt(np.median(np.maximum(of_rise, 0.0))))
+        start = np.linspace(0.0, total - length, _RISES)
+        first = self.nodes.nearest(start)
+        last = np.maximum(self.nodes.nearest(start + length), first + 1)
+        return float(np.sqrt(np.median(self._solution.rise_variance(first, last))))

@@ -92,16 +92,30 @@ class Solution:
     def imitated(self, node: IntArray, pull: FloatArray, visit: IntArray) -> FloatArray:
         """(v,) information on shapes in the recording that the unknowns can imitate, p·Q⁻¹p.
 
-        Q is the information matrix without ties. Each visit is looked at for itself, with about
-        as many nodes behind it as it is long: what is left out of the information that remains is
-        below half a percent for phones and barometers. Their windows, laid end to end, are one
-        banded system, in which none hands anything on to the next.
+        Q is the information matrix without ties.
 
         Parameters
         ----------
         node : (j,) nodes of v visits, one visit after the other, in order within each.
         pull : (j,) p, the weighted shapes at these nodes [1/m²].
         visit : (v,) where the nodes of each visit begin.
+        """
+        return self._squares(node, pull[:, np.newaxis] * _RECORDED, visit)
+
+    def rise_variance(self, first: IntArray, last: IntArray) -> FloatArray:
+        """(j,) variance of the rise from some nodes to others behind them, without ties [m²]."""
+        node = np.column_stack([first, last]).ravel()
+        rise = np.zeros((len(node), STATES))
+        rise[0::2, HEIGHT], rise[1::2, HEIGHT] = -1.0, 1.0
+        return self._squares(node, rise, 2 * np.arange(len(first)))
+
+    def _squares(self, node: IntArray, load: FloatArray, visit: IntArray) -> FloatArray:
+        """(v,) c·Q⁻¹c of loads c (j, 4) on the unknowns at the nodes of v visits.
+
+        Each visit is looked at for itself, with about as many nodes behind it as it is long: what
+        is left out of the information that remains is below half a percent for phones and
+        barometers. Their windows, laid end to end, are one banded system, in which none hands
+        anything on to the next.
         """
         stop = np.append(visit[1:], len(node))
         width = 2 * (node[stop - 1] - node[visit]) + _NEAR
@@ -113,7 +127,7 @@ class Solution:
         factor = blocks.reshape(-1, STATES, BAND + 1)
         factor[begin[1:] - 1, :, 1:] = factor[begin[1:] - 2, :, 1:] = 0.0
         right = np.zeros((len(at), STATES))
-        right[node - np.repeat(shift, stop - visit)] = pull[:, np.newaxis] * _RECORDED
+        right[node - np.repeat(shift, stop - visit)] = load
         half = forward(factor.reshape(-1, BAND + 1).T, right.ravel())
         return np.asarray(np.add.reduceat(np.square(half), STATES * begin))
 
