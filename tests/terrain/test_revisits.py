@@ -13,7 +13,7 @@ from tests.terrain.builders import TERRAIN, blended, correlated, hills, out_and_
 from wherewatt.arrays import FloatArray
 from wherewatt.motion.ride import Ride
 from wherewatt.terrain.nodes import nodes_of
-from wherewatt.terrain.revisits import _BLOCK_NODES, _WINDOW, _met, first_visits
+from wherewatt.terrain.revisits import _BLOCK_NODES, _WINDOW, _met, _Reach, first_visits
 
 METRES = np.degrees(1.0 / 6_378_137.0)
 
@@ -113,17 +113,19 @@ def test_over_and_under_keep_their_own_height() -> None:
 def test_those_met_are_those_of_a_search_tree(seed: int) -> None:
     """Against shapely's tree of rectangles, on a walk that crosses itself often."""
     rng = np.random.default_rng(seed)
-    least, near_m = 15, 12.0
+    least, reach_m = 15, _Reach(along=6.0, across=12.0)
     place = np.cumsum(10.0 * np.exp(1j * np.cumsum(rng.normal(0.0, 0.6, 8000))))
     points = shapely.points(place.real, place.imag)
-    pairs = shapely.STRtree(points).query(points, predicate="dwithin", distance=near_m)
+    pairs = shapely.STRtree(points).query(points, predicate="dwithin", distance=np.hypot(*reach_m))
     way = np.gradient(place)
     off_rad = np.angle(way[pairs[0]] / way[pairs[1]])
     parallel = np.abs(np.sin(off_rad)) <= np.sin(np.radians(25.0))
-    later, earlier = pairs[:, parallel & (pairs[0] - pairs[1] > least)]
+    apart = (place[pairs[1]] - place[pairs[0]]) * np.exp(-1j * np.angle(way[pairs[0]]))
+    near = (np.abs(apart.real) <= reach_m.along) & (np.abs(apart.imag) <= reach_m.across)
+    later, earlier = pairs[:, parallel & near & (pairs[0] - pairs[1] > least)]
     first = np.full(len(place), len(place))
     np.minimum.at(first, later, earlier)
-    met = _met(place, near_m, least)
+    met = _met(place, reach_m, least)
     late = np.arange(len(place)) >= least + _WINDOW
     expected = late & (first < len(place))
     assert np.array_equal(met >= 0, expected)

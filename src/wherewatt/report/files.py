@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import os
+import secrets
 import shutil
-import tempfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -76,21 +76,40 @@ def _put(
     contents: Mapping[str, Content],
     slow: Write,
 ) -> None:
+    workshop = folder.parent / f".{folder.name}.{secrets.token_hex(4)}"
     try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        workshop = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
         try:
+            _make(workshop)
             with slow({workshop / name: content for name, content in contents.items()}):
                 for name, write in writers.items():
                     write(result, workshop / name, unit)
-            folder.mkdir(exist_ok=True)
-            for name in (*writers, *contents):
-                os.replace(workshop / name, folder / name)
-        finally:
+            _move(workshop, folder)
+        except BaseException:
             shutil.rmtree(workshop, ignore_errors=True)
+            raise
     except OSError as error:
         reason = error.strerror or " ".join(str(error).split())
         raise OutputError(f"{folder}: the result cannot be written: {reason}") from error
+
+
+def _make(folder: Path) -> None:
+    """Make a folder, and those it lies in if they are missing."""
+    try:
+        folder.mkdir()
+    except FileNotFoundError:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        folder.mkdir()
+
+
+def _move(workshop: Path, folder: Path) -> None:
+    """Move what is in one folder into another, all at once if that is not there yet."""
+    try:
+        os.replace(workshop, folder)
+    except OSError:
+        folder.mkdir(exist_ok=True)
+        for entry in list(workshop.iterdir()):
+            os.replace(entry, folder / entry.name)
+        workshop.rmdir()
 
 
 def write_page(result: RideResult, path: Path, unit: DistanceUnit) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import platform
 from functools import cache, lru_cache
 from importlib.metadata import version
@@ -225,23 +226,26 @@ def features(result: RideResult) -> list[dict[str, Any]]:
 
     Features overlap, as a bridge does with the climb it lies in, so their energies do not add up.
     """
-    sections, ledger = result.sections, result.ledger
+    sections, covariance = result.sections, result.ledger.section_covariance
     edges = np.append(sections.first_leg, len(sections.leg_section))
-    height = result.profile.height_at(result.ride.distance_m[edges])
-    energy = ledger.section_wh.sum(axis=0)
+    height_m = result.profile.height_at(result.ride.distance_m[edges]).tolist()
+    used_wh, variance = result.ledger.section_wh.sum(axis=0).tolist(), np.diag(covariance).tolist()
     rows = []
     for feature in _features(sections):
-        own = slice(feature.first, feature.end)
-        sd = float(np.sqrt(max(0.0, float(ledger.section_covariance[own, own].sum()))))
+        first, end = feature.first, feature.end
+        own = variance[first]
+        if end > first + 1:  # most features are one section
+            own = float(covariance[first:end, first:end].sum())
+        used = Measure(sum(used_wh[first:end]), math.sqrt(max(0.0, own)))
         rows.append(
             {
                 "name": feature.name,
                 "kind": str(feature.kind),
                 "start_km": feature.start_m / 1000.0,
                 "end_km": feature.end_m / 1000.0,
-                "height_change_m": float(height[feature.end] - height[feature.first]),
+                "height_change_m": height_m[end] - height_m[first],
                 "above_terrain_m": _above_terrain(result, feature),
-                "battery_wh": _interval(Measure(float(energy[own].sum()), sd)),
+                "battery_wh": _interval(used),
             }
         )
     return rows
@@ -274,13 +278,16 @@ def _stops(result: RideResult, edges: np.ndarray[Any, Any]) -> np.ndarray[Any, A
 
 
 def _interval(measure: Measure) -> dict[str, float | None]:
-    values = {
-        "mean": measure.mean,
-        "sd": measure.sd,
-        "low90": measure.low90,
-        "high90": measure.high90,
+    return {
+        "mean": _known(measure.mean),
+        "sd": _known(measure.sd),
+        "low90": _known(measure.low90),
+        "high90": _known(measure.high90),
     }
-    return {name: value if np.isfinite(value) else None for name, value in values.items()}
+
+
+def _known(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 @cache

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +17,7 @@ from wherewatt.terrain.settings import TerrainSettings
 
 _APART_M = 150.0  # along the ride; nearer places are the same visit
 _PARALLEL_RAD = np.radians(25.0)
+_ALONG = 0.6  # of a spacing: nodes side by side are about half of one apart, on a bend some more
 _LEAST_WAY_M = 1e-3  # between nodes; less is a place held
 _SHORTEST_M = 120.0  # shorter meetings are crossings
 _STRAY_NODES = 4  # how much faster than the ride the first visit may go along
@@ -34,21 +37,35 @@ def first_visits(nodes: Nodes, settings: TerrainSettings) -> IntArray:
     place = east + 1j * north
     end = len(nodes) - 1
     is_back = abs(place[end] - place[0]) <= settings.same_place_m
-    met = _met(place, settings.same_place_m, nodes.spacing_m)
+    reach_m = _Reach(_ALONG * nodes.spacing_m, settings.same_place_m)
+    met = _met(place, reach_m, int(_APART_M / nodes.spacing_m))
     visit = _roots(_lasting(met, nodes.spacing_m))
     if visit[end] == end and is_back and nodes.distance_m[end] > _APART_M:
         visit[end] = 0
     return visit
 
 
-def _met(place: ComplexArray, near_m: float, spacing_m: float) -> IntArray:
+class _Reach(NamedTuple):
+    """How far from a node another one is near: along its way and across it [m].
+
+    Two recordings of one road lie apart across it; along it nodes lie anywhere.
+    """
+
+    along: float
+    across: float
+
+
+def _met(place: ComplexArray, reach_m: _Reach, least: int) -> IntArray:
     """(k,) the nearest node of the earliest visit near by, on a way that is parallel; −1 without.
 
     The earliest node in the cells around a place is on the earliest visit, most often, and so are
     the next few. Where these are on another road, the earliest node after them is tried.
+
+    Parameters
+    ----------
+    least : nodes by which visits are apart.
     """
-    least = int(_APART_M / spacing_m)
-    cells = _Cells.of(place, float(np.hypot(near_m, spacing_m / 2.0)))
+    cells = _Cells.of(place, math.hypot(*reach_m))
     way = np.gradient(place)
     met = np.full(len(place), -1)
     node = np.arange(least + _WINDOW, len(place))
@@ -59,24 +76,16 @@ def _met(place: ComplexArray, near_m: float, spacing_m: float) -> IntArray:
             return met
         node = node[earlier]
         start = np.minimum(start[earlier], node - least - _WINDOW)
-        met[node] = _nearest_parallel(place, way, node, start, near_m, spacing_m)
+        met[node] = _nearest_parallel(place, way, node, start, reach_m)
         missed = np.flatnonzero(met[node] < 0)
         node = node[missed]
         start = cells.earliest_around_since(node, start[missed] + _WINDOW)
 
 
 def _nearest_parallel(
-    place: ComplexArray,
-    way: ComplexArray,
-    node: IntArray,
-    start: IntArray,
-    near_m: float,
-    spacing_m: float,
+    place: ComplexArray, way: ComplexArray, node: IntArray, start: IntArray, reach_m: _Reach
 ) -> IntArray:
-    """(j,) nearest node within a window for each node, on a parallel way; −1 if none is near.
-
-    Near is what lies not far across the way: along it, nodes lie anywhere within their spacing.
-    """
+    """(j,) nearest node within a window for each node, on a parallel way; −1 if none is near."""
     places, ways = sliding_window_view(place, _WINDOW), sliding_window_view(way, _WINDOW)
     nearest = np.empty(len(node), dtype=np.intp)
     for first in range(0, len(node), _BLOCK_NODES):
@@ -84,15 +93,14 @@ def _nearest_parallel(
         own, window = node[block, np.newaxis], start[block]
         along = way[own].conj() / np.maximum(np.abs(way[own]), _LEAST_WAY_M)
         apart = (places[window] - place[own]) * along
-        apart_m2 = apart.real**2 + apart.imag**2
-        turned = ways[window] * along  # along the way, and across it
-        apart_m2[np.abs(turned.imag) > np.tan(_PARALLEL_RAD) * np.abs(turned.real)] = np.inf
+        turned = ways[window] * along
+        near = np.abs(turned.imag) <= np.tan(_PARALLEL_RAD) * np.abs(turned.real)
+        near &= np.abs(apart.imag) <= reach_m.across
+        near &= np.abs(apart.real) <= reach_m.along
+        apart_m2 = np.where(near, apart.real**2 + apart.imag**2, np.inf)
         least = apart_m2.argmin(axis=1)
-        rows = np.arange(len(least))
-        beside = np.abs(apart.imag[rows, least]) <= near_m
-        beside &= np.abs(apart.real[rows, least]) <= spacing_m
-        beside &= np.isfinite(apart_m2[rows, least])
-        nearest[block] = np.where(beside, window + least, -1)
+        is_near = near[np.arange(len(least)), least]
+        nearest[block] = np.where(is_near, window + least, -1)
     return nearest
 
 
