@@ -2,7 +2,8 @@
 
 Terrain tiles err by metres from place to place but do not drift; a recording has the fine shape
 but drifts for minutes. `model` weighs both; this module puts it together: noise levels from the
-ride, then structures, then the same road ridden twice.
+ride, then structures, then the same road ridden twice: what a tie adds to what is known of a hump
+is little.
 """
 
 from __future__ import annotations
@@ -67,15 +68,17 @@ def _with_structures(
 ) -> tuple[Solution, tuple[Structure, ...]]:
     """The profile, and the structures at which it leaves the terrain."""
     visit = first_visits(nodes, settings)
-    noise = likeliest_noise(_tile_once(observed, visit), expected, settings)
-    solution, visit = _tied(observed, noise, visit, settings)
+    once = _tile_once(observed, visit)
+    noise = likeliest_noise(once, expected, settings)
     if not (observed.has_tile and observed.has_recording):
-        return solution, ()
-    structures = find_structures(observed, solution, visit, settings)
+        return _tied(observed, noise, visit, settings), ()
+    apart = solve(once, noise, unruly_walk_per_root_m=settings.unruly_walk_per_root_m)
+    structures = find_structures(observed, apart, visit, settings)
     if structures:
-        off = observed.off_ground(_inside(nodes, structures))
-        solution, _ = _tied(off, noise, visit, settings)
-    return solution, structures
+        observed = observed.off_ground(_inside(nodes, structures))
+    elif not _again(visit).any():
+        return apart, ()
+    return _tied(observed, noise, visit, settings), structures
 
 
 def _level(
@@ -89,40 +92,41 @@ def _level(
     )
 
 
-def _tied(
-    observed: Observed, noise: Noise, visit: IntArray, settings: TerrainSettings
-) -> tuple[Solution, IntArray]:
-    """The profile, the same at every visit, and the visits that did not contradict it.
+def _tied(observed: Observed, noise: Noise, visit: IntArray, settings: TerrainSettings) -> Solution:
+    """The profile, the same at every visit that does not contradict it.
 
     Where two visits are at different heights, one road passes over the other.
     """
     while True:
-        once = _tile_once(observed, visit)
         again = _tied_nodes(observed, visit, settings)
         solution = solve(
-            once,
+            _tile_once(observed, visit),
             noise,
             unruly_walk_per_root_m=settings.unruly_walk_per_root_m,
             tied=Pairs(again, visit[again], settings.tie_sd_m),
         )
         if solution.ties is None:
-            return solution, visit
+            return solution
         odd = np.abs(solution.ties.apart_sds) > settings.most_tie_sds
         if not odd.any():
-            return solution, visit
+            return solution
         visit = without(visit, again[odd])
+
+
+def _again(visit: IntArray) -> BoolArray:
+    """(k,) True at nodes that are at a place visited before."""
+    return np.asarray(visit != np.arange(len(visit)))
 
 
 def _tile_once(observed: Observed, visit: IntArray) -> Observed:
     """The tile says the same of a place each time, so it counts once: at the first visit."""
-    again = visit != np.arange(len(visit))
     known = np.isfinite(observed.tile_m[visit])
-    return replace(observed, tile_m=np.where(again & known, np.nan, observed.tile_m))
+    return replace(observed, tile_m=np.where(_again(visit) & known, np.nan, observed.tile_m))
 
 
 def _tied_nodes(observed: Observed, visit: IntArray, settings: TerrainSettings) -> IntArray:
     """Nodes whose height is tied to that of their first visit: some along each stretch."""
-    again = np.flatnonzero(visit != np.arange(len(visit)))
+    again = np.flatnonzero(_again(visit))
     if not len(again):
         return again
     count = min(len(again) * observed.spacing_m / settings.tie_m, settings.most_ties)

@@ -64,7 +64,7 @@ class Places:
         place = STEPS * first_visit
         reach = min(STEPS * len(observed), int(place.max()) + _BEYOND)
         pull, weight, heights = (
-            np.bincount(place, weights=values, minlength=reach)
+            np.bincount(place, weights=values, minlength=reach).astype(np.float64)
             for values in (
                 solution.recorded_weight * residual,
                 solution.recorded_weight,
@@ -76,18 +76,12 @@ class Places:
         return cls(solution, place, by_place, place[by_place], pull, weight, recorded)
 
     def information(self, span: IntArray) -> FloatArray:
-        """(j,) t·S⁻¹t of humps (j, 2), given as first place and number of cells, without ties."""
+        """(j,) t·S⁻¹t of humps (j, 2), given as first place and number of cells."""
         result = np.empty(len(span))
         for first in range(0, len(span), _BLOCK):
             block = slice(first, first + _BLOCK)
             result[block] = self._shown(span[block]).some().information(self.solution)
         return result
-
-    def tied_information(self, span: IntArray) -> float:
-        """t·S⁻¹t of a hump (2,)."""
-        shown = self._shown(span[np.newaxis])
-        apart = float(shown.information(self.solution)[0])
-        return apart + self.solution.told_by_ties(shown.node, shown.pull)
 
     def _shown(self, span: IntArray) -> _Shown:
         """What is seen of humps (j, 2)."""
@@ -121,7 +115,8 @@ class Places:
         """First and last node of every visit to a span."""
         inside = (self.place_of >= start) & (self.place_of <= start + cells)
         gaps_closed = [(first, end - 1) for first, end in runs(inside)]
-        return [(first, last) for first, last in gaps_closed if STEPS * (last - first) >= cells // 2]
+        least = cells / (2.0 * STEPS)
+        return [(first, last) for first, last in gaps_closed if last - first >= least]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
@@ -14,8 +13,10 @@ from wherewatt.terrain.information import BAND, information, parts_of, right_sid
 from wherewatt.terrain.marginal import Chain
 from wherewatt.terrain.model import HEIGHT, STATES, WANDER, WEATHER, Noise, Observed
 
-_NEAR = 6  # nodes behind a shape, and as many as it is long, beyond which nothing imitates it
-_REACH = 50  # nodes around a shape beyond which ties have no say
+# Nodes behind a shape, and as many as it is long, beyond which nothing imitates it: half a percent
+# of the information that remains is left out, for phones and barometers.
+_NEAR = 6
+_NEAR_RISE = 40  # nodes behind a rise, likewise, beyond which hardly anything tells of it
 _RECORDED = np.array([1.0, 0.0, 1.0, 1.0])  # unknowns that a recorded height is the sum of
 
 
@@ -37,10 +38,6 @@ class Ties:
     root: FloatArray
     apart_sds: FloatArray
     chain: Chain
-
-    def differences(self, height: FloatArray) -> FloatArray:
-        """Differences (j, …) of the pairs, from values at all nodes (k, …)."""
-        return np.asarray(height[self.later] - height[self.first])
 
     def told(self, differences: FloatArray) -> FloatArray:
         """What ties tell of differences (j, …) that they see, each in its standard deviation."""
@@ -100,25 +97,24 @@ class Solution:
         pull : (j,) p, the weighted shapes at these nodes [1/m²].
         visit : (v,) where the nodes of each visit begin.
         """
-        return self._squares(node, pull[:, np.newaxis] * _RECORDED, visit)
+        return self._squares(node, pull[:, np.newaxis] * _RECORDED, visit, _NEAR)
 
     def rise_variance(self, first: IntArray, last: IntArray) -> FloatArray:
         """(j,) variance of the rise from some nodes to others behind them, without ties [m²]."""
         node = np.column_stack([first, last]).ravel()
         rise = np.zeros((len(node), STATES))
         rise[0::2, HEIGHT], rise[1::2, HEIGHT] = -1.0, 1.0
-        return self._squares(node, rise, 2 * np.arange(len(first)))
+        return self._squares(node, rise, 2 * np.arange(len(first)), _NEAR_RISE)
 
-    def _squares(self, node: IntArray, load: FloatArray, visit: IntArray) -> FloatArray:
+    def _squares(self, node: IntArray, load: FloatArray, visit: IntArray, near: int) -> FloatArray:
         """(v,) c·Q⁻¹c of loads c (j, 4) on the unknowns at the nodes of v visits.
 
-        Each visit is looked at for itself, with about as many nodes behind it as it is long: what
-        is left out of the information that remains is below half a percent for phones and
-        barometers. Their windows, laid end to end, are one banded system, in which none hands
+        Each visit is looked at for itself, with as many nodes behind it as it is long and some
+        more (`near`). Their windows, laid end to end, are one banded system, in which none hands
         anything on to the next.
         """
         stop = np.append(visit[1:], len(node))
-        width = 2 * (node[stop - 1] - node[visit]) + _NEAR
+        width = 2 * (node[stop - 1] - node[visit]) + near
         begin = np.cumsum(width) - width
         shift = node[visit] - begin
         at = np.arange(width.sum()) + np.repeat(shift, width)
@@ -130,32 +126,6 @@ class Solution:
         right[node - np.repeat(shift, stop - visit)] = load
         half = forward(factor.reshape(-1, BAND + 1).T, right.ravel())
         return np.asarray(np.add.reduceat(np.square(half), STATES * begin))
-
-    def told_by_ties(self, node: IntArray, pull: FloatArray) -> float:
-        """Information that ties add to that on a shape in the recording [1/m²].
-
-        Parameters
-        ----------
-        node : (j,) nodes in order.
-        pull : (j,) p, the weighted shape at these nodes [1/m²].
-        """
-        ties = self.ties
-        if ties is None:
-            return 0.0
-        tied = np.concatenate([ties.later, ties.first])
-        height = np.zeros(len(self.states))
-        parts = np.flatnonzero(node[1:] - node[:-1] > 2 * _REACH) + 1
-        for start, stop in pairwise([0, *parts.tolist(), len(node)]):
-            first = max(0, int(node[start]) - _REACH)
-            last = min(len(self.states), int(node[stop - 1]) + _REACH + 1)
-            if np.any((tied >= first) & (tied < last)):
-                right = np.zeros((last - first, STATES))
-                right[node[start:stop] - first] = pull[start:stop, np.newaxis] * _RECORDED
-                local = self.factor[:, STATES * first : STATES * last]
-                solved = backward(local, forward(local, right.ravel()))
-                height[first:last] += solved[HEIGHT::STATES]
-        moved = ties.differences(height)
-        return float(np.sum(np.square(ties.told(moved))))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -56,7 +56,7 @@ def find_structures(
     places = Places.of(observed, solution, first_visit)
     humps = _candidates(places, settings)
     found: list[Structure] = []
-    for one in _kept(places, humps, settings):
+    for one in _kept(humps, settings):
         height, information = humps.score[one] / humps.information[one], humps.information[one]
         for start, end in places.visits(*humps.span[one].tolist()):
             found.append(
@@ -100,7 +100,7 @@ class _Humps(NamedTuple):
 
 
 def _candidates(places: Places, settings: TerrainSettings) -> _Humps:
-    """What may be structures, clearest first, with their information if visits had no ties."""
+    """What may be structures, clearest first, with their information."""
     sweeps = [places.sweep(cells) for cells in _lengths(places, settings)]
     sweeps = [sweep for sweep in sweeps if len(sweep.sampled)]
     none = np.zeros((0, 2), dtype=np.intp)
@@ -117,24 +117,14 @@ def _candidates(places: Places, settings: TerrainSettings) -> _Humps:
     return _Humps(spans, np.concatenate(score)[clearest], places.information(spans))
 
 
-def _kept(places: Places, humps: _Humps, settings: TerrainSettings) -> list[int]:
-    """Indices of those that stand out enough and do not touch a clearer one.
-
-    Ties add to what is known of a hump, so that it stands out less. So they are looked at only
-    where a hump would be the clearest without.
-    """
+def _kept(humps: _Humps, settings: TerrainSettings) -> list[int]:
+    """Indices of those that stand out enough and do not touch a clearer one."""
     sds = humps.sds(settings)
-    tied = np.full(len(sds), places.solution.ties is None)
     kept = []
     while sds.any():
         best = int(sds.argmax())
-        if tied[best]:
-            kept.append(best)
-            sds[humps.touching(best)] = 0.0
-        else:
-            humps.information[best] = places.tied_information(humps.span[best])
-            sds[best] = humps.sds(settings)[best]
-            tied[best] = True
+        kept.append(best)
+        sds[humps.touching(best)] = 0.0
     return kept
 
 
