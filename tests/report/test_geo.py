@@ -15,13 +15,13 @@ from pyproj import Geod
 
 from tests.test_formats import rows
 from wherewatt.columns import SECTION_COLUMNS, TRACK_COLUMNS
+from wherewatt.report.column_files import write_parquet
 from wherewatt.report.geo import (
     line_geometry,
     sections_geojson,
     sections_geoparquet,
     track_geojson,
 )
-from wherewatt.report.parquet import write_parquet
 from wherewatt.report.result import RideResult
 from wherewatt.report.tables import sections_frame
 

@@ -19,16 +19,16 @@ from importlib import import_module
 from pathlib import Path
 from typing import IO
 
-from wherewatt.report.parquet import ParquetData, write_parquet
+from wherewatt.report.column_files import FileColumns, write_csv, write_parquet
 from wherewatt.report.profile_data import ProfileData
 
-Content = ProfileData | ParquetData
+Content = ProfileData | FileColumns
 Contents = Mapping[Path, Content]
 
 Write = Callable[[Contents], AbstractContextManager[None]]
 """Writes files: each is whole, or OSError is raised, when the block ends."""
 
-_LIBRARIES = ("pyarrow.parquet", "wherewatt.report.figures")
+_LIBRARIES = ("pyarrow.csv", "pyarrow.parquet", "wherewatt.report.figures")
 
 # Finds the package where this process has found it.
 _COMMAND = (
@@ -122,8 +122,9 @@ def serve() -> None:
 
 
 def _write(content: Content, path: Path) -> None:
-    if isinstance(content, ParquetData):
-        write_parquet(content, path)
+    if isinstance(content, FileColumns):
+        write = write_csv if path.suffix == ".csv" else write_parquet
+        write(content, path)
         return
     from wherewatt.report.figures import write_profile_png  # slow to load
 

@@ -63,9 +63,9 @@ def write_tables(result: RideResult, folder: Path) -> None:
     OutputError
         If they cannot be written; nothing is left behind then.
     """
-    writers = {SECTIONS_NAME: _write_sections, SUMMARY_NAME: _write_summary}
-    contents = {LEGS_NAME: legs_table(result).for_parquet()}
-    _put(result, folder, DistanceUnit.KM, writers, contents, write_here)
+    _put(
+        result, folder, DistanceUnit.KM, {SUMMARY_NAME: _write_summary}, _tables(result), write_here
+    )
 
 
 def _put(
@@ -125,18 +125,20 @@ def write_page(result: RideResult, path: Path, unit: DistanceUnit) -> None:
     path.write_bytes(render_page(result, unit).encode("utf-8"))
 
 
+def _tables(result: RideResult) -> dict[str, Content]:
+    return {
+        SECTIONS_NAME: sections_table(result).for_csv(),
+        LEGS_NAME: legs_table(result).for_parquet(),
+    }
+
+
 def _contents(result: RideResult, unit: DistanceUnit) -> dict[str, Content]:
     """What stands in the files whose libraries are slow to load, by file name."""
     return {
         PROFILE_NAME: profile_data(result, unit),
-        LEGS_NAME: legs_table(result).for_parquet(),
+        **_tables(result),
         SECTIONS_PARQUET_NAME: geo.sections_geoparquet(result),
     }
-
-
-def _write_sections(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
-    with path.open("w", encoding="utf-8", newline="") as file:
-        sections_table(result).write_csv(file)
 
 
 def _write_summary(result: RideResult, path: Path, _unit: DistanceUnit) -> None:
@@ -166,7 +168,6 @@ def _write_track_map(result: RideResult, path: Path, _unit: DistanceUnit) -> Non
 
 
 _WRITERS: dict[str, Writer] = {
-    SECTIONS_NAME: _write_sections,
     SUMMARY_NAME: _write_summary,
     PAGE_NAME: write_page,
     SECTIONS_MAP_NAME: _write_sections_map,

@@ -14,7 +14,7 @@ import shapely
 from wherewatt.arrays import FloatArray, IntArray
 from wherewatt.columns import TRACK_COLUMNS
 from wherewatt.motion.plane import without_jumps
-from wherewatt.report.parquet import ParquetData
+from wherewatt.report.column_files import FileColumns
 from wherewatt.report.result import RideResult
 from wherewatt.report.table import Table
 from wherewatt.report.tables import sections_table
@@ -54,7 +54,7 @@ def track_geojson(result: RideResult) -> str:
     return _collection(table, _lines(result, points))
 
 
-def sections_geoparquet(result: RideResult) -> ParquetData:
+def sections_geoparquet(result: RideResult) -> FileColumns:
     """The sections as GeoParquet: the columns of sections.csv and a column `geometry`.
 
     Source: OGC GeoParquet 1.0.0, "File metadata" and "Column metadata"; without `crs` positions

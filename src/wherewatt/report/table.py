@@ -5,15 +5,14 @@ That library takes as long to load as a ride takes to analyse.
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, TextIO
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from wherewatt.columns import Column, as_declared
-from wherewatt.report.parquet import ParquetData, Values
+from wherewatt.report.column_files import FileColumns, Values
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,20 +63,16 @@ class Table:
         for row in zip(*self._plain(), strict=True):
             yield dict(zip(names, row, strict=True))
 
-    def write_csv(self, file: TextIO) -> None:
-        """Write a heading and the rows; numbers so that reading them back gives the same ones."""
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow([column.name for column in self.columns])
-        columns = self._plain()
-        for column, values in zip(self.columns, columns, strict=True):
-            if column.dtype == "float64" and np.isnan(self[column.name]).any():
-                values[:] = ["" if value != value else value for value in values]
-        writer.writerows(zip(*columns, strict=True))
+    def for_csv(self) -> FileColumns:
+        """The table as columns of a CSV file, in which times are text."""
+        data, times = self.for_parquet(), self._iso_times()
+        numbers = {name: values for name, values in data.numbers.items() if name not in times}
+        return FileColumns(numbers, {**data.texts, **times}, data.order)
 
-    def for_parquet(self) -> ParquetData:
+    def for_parquet(self) -> FileColumns:
         """The table as columns of a Parquet file."""
         texts = {name for name, values in self.values.items() if values.dtype.kind == "O"}
-        return ParquetData(
+        return FileColumns(
             numbers={name: self[name] for name in self.values if name not in texts},
             texts={name: self[name].tolist() for name in self.values if name in texts},
             order=tuple(self.values),

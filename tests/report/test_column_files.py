@@ -1,8 +1,9 @@
-"""Parquet files made without pandas, as pandas and pyarrow make and read them."""
+"""Parquet and CSV files made without pandas, as pandas and pyarrow make and read them."""
 
 from __future__ import annotations
 
-import io
+import csv
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from wherewatt.columns import Column
-from wherewatt.report.parquet import ParquetData, write_parquet
+from wherewatt.report.column_files import FileColumns, write_csv, write_parquet
 from wherewatt.report.result import RideResult
 from wherewatt.report.table import Table
 from wherewatt.report.tables import legs_table, sections_table
@@ -58,7 +59,7 @@ def test_what_is_not_known_is_null(tmp_path: Path) -> None:
 
 
 def test_bytes_and_what_is_said_of_the_file(tmp_path: Path) -> None:
-    data = ParquetData({}, {}, ("b",), {"b": [b"x", None, b""]}, {"key": "value"})
+    data = FileColumns({}, {}, ("b",), {"b": [b"x", None, b""]}, {"key": "value"})
     write_parquet(data, tmp_path / "a.parquet")
     read = pq.read_table(tmp_path / "a.parquet")
     assert read["b"].type == pa.binary()
@@ -72,15 +73,32 @@ def test_no_rows(tmp_path: Path) -> None:
     assert pq.read_table(tmp_path / "a.parquet").num_rows == 0
 
 
-def test_csv_is_what_pandas_would_write(simulated_result: RideResult) -> None:
+def test_csv_reads_back_as_it_was(simulated_result: RideResult, tmp_path: Path) -> None:
+    """By pandas: the same texts and, to the last digit, the same numbers."""
+    path = tmp_path / "a.csv"
     for table in (TABLE, sections_table(simulated_result), legs_table(simulated_result)):
-        ours = io.StringIO()
-        table.write_csv(ours)
+        write_csv(table.for_csv(), path)
+        read = pd.read_csv(path, keep_default_na=False)
         frame = table.to_frame()
-        times = [name for name in frame if isinstance(frame[name].dtype, pd.DatetimeTZDtype)]
-        texts = {name: [row[name] for row in table.rows()] for name in times}
-        theirs = frame.assign(**texts).to_csv(index=False, lineterminator="\n")
-        assert ours.getvalue() == theirs
+        assert list(read) == list(frame)
+        for name, column in frame.items():
+            if pd.api.types.is_float_dtype(column):
+                got = pd.to_numeric(read[name]).astype(float)
+                assert np.array_equal(got, column, equal_nan=True)
+            elif isinstance(column.dtype, pd.DatetimeTZDtype):
+                assert list(read[name]) == [row[name] for row in table.rows()]
+            else:
+                assert list(read[name]) == list(column)
+
+
+def test_csv_is_plain_where_it_can_be(tmp_path: Path) -> None:
+    columns = FileColumns({"n": np.array([0.5, np.nan])}, {"t": ["a b", "ü"]}, ("t", "n"))
+    write_csv(columns, tmp_path / "a.csv")
+    assert (tmp_path / "a.csv").read_text(encoding="utf-8") == "t,n\na b,0.5\nü,\n"
+    write_csv(replace(columns, texts={"t": ['a "b", c', ""]}), tmp_path / "a.csv")
+    expected = [["t", "n"], ['a "b", c', "0.5"], ["", ""]]
+    with (tmp_path / "a.csv").open(encoding="utf-8", newline="") as file:
+        assert list(csv.reader(file)) == expected
 
 
 def test_times_are_as_short_as_they_can_be() -> None:

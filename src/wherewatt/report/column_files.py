@@ -1,4 +1,4 @@
-"""Parquet files from plain columns.
+"""Parquet and CSV files from plain columns.
 
 The columns are laid out in memory as Apache Arrow asks. The shorter ways of pyarrow import pandas
 whenever that is installed, which takes longer than all else about a file. Source: Apache Arrow
@@ -7,6 +7,7 @@ columnar format 1.5, "Fixed-size primitive layout" and "Variable-size binary lay
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,9 +20,11 @@ if TYPE_CHECKING:
 
 Values = np.ndarray[Any, Any]
 
+_SEPARATORS = ',"\r\n'
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ParquetData:
+class FileColumns:
     """What goes into a file.
 
     Parameters
@@ -40,7 +43,7 @@ class ParquetData:
     about: Mapping[str, str] = field(default_factory=dict)
 
 
-def write_parquet(data: ParquetData, path: Path) -> None:
+def write_parquet(data: FileColumns, path: Path) -> None:
     """Write a Parquet file.
 
     Raises
@@ -48,8 +51,42 @@ def write_parquet(data: ParquetData, path: Path) -> None:
     OSError
         If it cannot be written.
     """
-    import pyarrow as pa  # slow to load
-    import pyarrow.parquet as pq
+    import pyarrow.parquet as pq  # slow to load
+
+    # Measured numbers hardly repeat: a dictionary of them costs time and makes the file larger.
+    # Times go on in even steps.
+    times = [name for name, values in data.numbers.items() if values.dtype.kind == "M"]
+    pq.write_table(
+        _table(data),
+        path,
+        use_dictionary=[name for name in data.order if _repeats(data, name)],
+        column_encoding=dict.fromkeys(times, "DELTA_BINARY_PACKED") or None,
+    )
+
+
+def write_csv(data: FileColumns, path: Path) -> None:
+    """Write a CSV file: a heading and the rows; what is not known is empty.
+
+    Numbers are such that reading them back gives the same ones. Texts are in quotes if one of them
+    needs to be; names of columns are plain words.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
+    """
+    import pyarrow.csv  # slow to load
+
+    texts = "".join(itertools.chain(*data.texts.values()))
+    style = "needed" if any(sign in texts for sign in _SEPARATORS) else "none"
+    options = pyarrow.csv.WriteOptions(include_header=False, quoting_style=style)
+    with path.open("wb") as file:
+        file.write(f"{','.join(data.order)}\n".encode())
+        pyarrow.csv.write_csv(_table(data), file, options)
+
+
+def _table(data: FileColumns) -> pa.Table:
+    import pyarrow as pa
 
     columns = {name: _fixed_size(values) for name, values in data.numbers.items()}
     for name, texts in data.texts.items():
@@ -58,19 +95,10 @@ def write_parquet(data: ParquetData, path: Path) -> None:
     for name, parts in data.binary.items():
         columns[name] = _variable_size(parts, pa.binary(), np.int32)
     table = pa.table({name: columns[name] for name in data.order})
-    table = table.replace_schema_metadata(dict(data.about) or None)
-    # Measured numbers hardly repeat: a dictionary of them costs time and makes the file larger.
-    # Times go on in even steps.
-    times = [name for name, values in data.numbers.items() if values.dtype.kind == "M"]
-    pq.write_table(
-        table,
-        path,
-        use_dictionary=[name for name in data.order if _repeats(data, name)],
-        column_encoding=dict.fromkeys(times, "DELTA_BINARY_PACKED") or None,
-    )
+    return table.replace_schema_metadata(dict(data.about) or None)
 
 
-def _repeats(data: ParquetData, name: str) -> bool:
+def _repeats(data: FileColumns, name: str) -> bool:
     return name in data.texts or (name in data.numbers and data.numbers[name].dtype.kind in "iu")
 
 
