@@ -71,13 +71,15 @@ class Ledger:
     full_charge_km: Measure
 
     @property
+    def section_sd(self) -> FloatArray:
+        """(sections,) standard deviation of the energy of each section [Wh]."""
+        return np.sqrt(np.diag(self.section_covariance))
+
+    @property
     def section_measures(self) -> list[Measure]:
         """Energy of each section [Wh]."""
-        sd = np.sqrt(np.diag(self.section_covariance))
-        return [
-            Measure(float(mean), float(spread))
-            for mean, spread in zip(self.section_wh.sum(axis=0), sd, strict=True)
-        ]
+        means, sds = self.section_wh.sum(axis=0).tolist(), self.section_sd.tolist()
+        return [Measure(mean, sd) for mean, sd in zip(means, sds, strict=True)]
 
 
 def build_ledger(estimate: Estimate) -> Ledger:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wherewatt import __version__
-from wherewatt.allocate.ledger import Measure
+from wherewatt.allocate.ledger import Z90, Measure
 from wherewatt.allocate.loads import CAUSES
 from wherewatt.allocate.verdict import Verdict, verdict_of
 from wherewatt.arrays import FloatArray
@@ -53,8 +53,7 @@ def sections_table(result: RideResult) -> Table:
         total(np.where(ride.standing, 0.0, ride.leg_time_s)),
     )
     ascent, descent = result.ascent_and_descent_m
-    energy = ledger.section_wh.sum(axis=0)
-    measures = ledger.section_measures
+    energy, sd = ledger.section_wh.sum(axis=0), ledger.section_sd
     return Table.of(
         SECTION_COLUMNS,
         {
@@ -76,9 +75,9 @@ def sections_table(result: RideResult) -> Table:
             "mean_grade_pct": 100.0 * _ratio(total(rise), metres, 0.0),
             "mean_speed_kmh": 3.6 * _ratio(metres, moving, 0.0),
             "battery_wh": energy,
-            "battery_wh_sd": [measure.sd for measure in measures],
-            "battery_wh_low90": [measure.low90 for measure in measures],
-            "battery_wh_high90": [measure.high90 for measure in measures],
+            "battery_wh_sd": sd,
+            "battery_wh_low90": energy - Z90 * sd,
+            "battery_wh_high90": energy + Z90 * sd,
             "wh_per_km": _ratio(energy, metres / 1000.0, np.nan),
             "share_pct": 100.0 * energy / (energy.sum() or np.nan),
             **{f"{cause}_wh": row for cause, row in zip(CAUSES, ledger.section_wh, strict=True)},

@@ -20,7 +20,7 @@ _PARALLEL_RAD = np.radians(25.0)
 _ALONG = 0.6  # of a spacing: nodes side by side are about half of one apart, on a bend some more
 _LEAST_WAY_M = 1e-3  # between nodes; less is a place held
 _SHORTEST_M = 120.0  # shorter meetings are crossings
-_STRAY_NODES = 4  # how much faster than the ride the first visit may go along
+_STRAY_NODES = 2  # how much faster than the ride the first visit may go along
 _WINDOW = 2 * _STRAY_NODES  # nodes of a visit that are looked at together
 _BLOCK_NODES = 512  # whose windows are looked at together: they stay in fast memory
 
