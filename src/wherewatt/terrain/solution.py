@@ -82,9 +82,10 @@ class Solution:
         covariance = chain.height_covariance()
         place = np.searchsorted(chain.node, node)
         later, first = np.searchsorted(chain.node, [ties.later, ties.first])
-        to_asked = covariance[:, place]
-        told = ties.told(to_asked[later] - to_asked[first])
-        return np.asarray(to_asked[place] - told.T @ told)
+        told = ties.told((covariance[later] - covariance[first])[:, place])
+        left = covariance[np.ix_(place, place)]
+        left -= told.T @ told
+        return left
 
     def imitated(self, node: IntArray, pull: FloatArray, visit: IntArray) -> FloatArray:
         """(v,) information on shapes in the recording that the unknowns can imitate, p·Q⁻¹p.
