@@ -93,7 +93,7 @@ class Places:
         in_order = np.sort(apart * hump + node)
         begins = np.flatnonzero(in_order[1:] - in_order[:-1] > _NEXT_VISIT) + 1
         hump, node = np.divmod(in_order, apart)
-        shape = _deck_at((self.place_of[node] - start[hump]) / cells[hump])
+        shape = _recorded_deck(self.place_of[node] - start[hump], cells[hump])
         pull = self.solution.recorded_weight[node] * shape
         visit = np.concatenate([[0], begins])
         plain = np.add.reduceat(pull * shape, visit)
@@ -225,10 +225,17 @@ class Sweep:
 
 @cache
 def deck(cells: int) -> FloatArray:
-    """(cells + 1,) a ramp, a deck, a ramp, each a third of the length; 1 high."""
-    height = _deck_at(np.linspace(0.0, 1.0, cells + 1))
+    """(cells + 1,) a ramp, a deck, a ramp, each a third of the length; 1 high, as recorded."""
+    height = _recorded_deck(np.arange(cells + 1), cells)
     height.setflags(write=False)  # it is shared
     return height
+
+
+def _recorded_deck(place: IntArray, cells: IntArray | int) -> FloatArray:
+    """Its mean height as far around some places as a node gathers heights (Simpson's rule)."""
+    half = STEPS / 2.0
+    around = _deck_at((place - half) / cells) + _deck_at((place + half) / cells)
+    return np.asarray((around + 4.0 * _deck_at(place / cells)) / 6.0)
 
 
 def _deck_at(part: FloatArray) -> FloatArray:
