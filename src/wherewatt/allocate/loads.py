@@ -193,7 +193,7 @@ def fill_causes(causes: FloatArray, part: Balance, values: Mapping[str, float]) 
     drivetrain += values["fixed_loss_w"] * motion.moving_s
     drivetrain += values["winding_loss_w_n2"] * part.heat_n2_s
     np.multiply(motion.powered_s, values["auxiliary_w"], out=auxiliary)
-    np.negative(wheel.rider_j, out=rider)
+    np.subtract(0.0, wheel.rider_j, out=rider)  # not its negative: nothing has no sign
 
 
 def _each(of_legs: FloatArray, weight: FloatArray | None = None) -> FloatArray:
