@@ -131,6 +131,25 @@ def test_from_the_command_line(
     assert len(list(library.rglob("*.json"))) == 2
 
 
+def test_no_auxiliary_power_and_no_loss_can_be_pooled(rides: list[Path], tmp_path: Path) -> None:
+    """Legal in a ride sheet; what was kept once made the files unreadable."""
+    library = Library(tmp_path / "library")
+    for number, track in enumerate(rides[:2]):
+        copy = tmp_path / track.name
+        for file in track.parent.glob(f"{track.stem}.*"):
+            (tmp_path / file.name).write_bytes(file.read_bytes())
+        if number == 0:
+            sheet = copy.with_suffix(".toml")
+            stated = "[vehicle]\nauxiliary_w = 0\ndrivetrain_efficiency = 1.0\n"
+            sheet.write_text(sheet.read_text().replace("[vehicle]\n", stated))
+        result = reported(copy, library)
+        assert result.learned is not None
+        assert np.isfinite(result.learned.factor.information).all()
+        assert np.isfinite(result.learned.factor.vector).all()
+    assert "vehicle-known" in {note.code for note in result.notes}
+    assert result.estimate.values["auxiliary_w"] > 0.5  # the other ride had no say in this
+
+
 def test_unnamed_vehicle_is_not_kept(rides: list[Path], tmp_path: Path) -> None:
     track = tmp_path / rides[0].name
     track.write_bytes(rides[0].read_bytes())

@@ -62,6 +62,14 @@ def test_order_of_the_file_does_not_matter() -> None:
     assert forward.distance_m.tolist() == backward.distance_m.tolist()
 
 
+def test_order_of_call_outs_at_one_place_does_not_matter() -> None:
+    rows = [call_out("0:10:00", percent) for percent in (90, 94, 70)]
+    locator = Locator(RIDE)
+    forward = shown_percent(rows, locator, "ride.readings.csv")
+    backward = shown_percent(rows[::-1], locator, "ride.readings.csv")
+    assert forward.percent.tolist() == backward.percent.tolist()
+
+
 def test_voltage_alone_is_no_percent() -> None:
     rows = [call_out("0 km", 90), call_out("2 km", math.nan)]
     assert len(shown_percent(rows, Locator(RIDE), "ride.readings.csv")) == 1

@@ -10,7 +10,7 @@ import pytest
 from tests.allocate.builders import CONFIG, make_evidence, make_shown, section_every
 from tests.motion.builders import plain_ride
 from wherewatt.allocate.callouts import ShownPercent
-from wherewatt.allocate.estimate import Estimate, Evidence, estimate_ride
+from wherewatt.allocate.estimate import Estimate, Evidence, _mixed, estimate_ride
 from wherewatt.allocate.ledger import Ledger, build_ledger
 from wherewatt.arrays import FloatArray
 from wherewatt.ingest.sheet import RechargeSheet
@@ -137,6 +137,20 @@ def test_it_settles_from_full_to_nearly_empty(first: float) -> None:
     assert estimate.solution.converged
     assert estimate.solution.iterations < CONFIG.estimate.most_iterations
     assert np.isfinite(at(estimate).total.mean)
+
+
+@pytest.mark.parametrize("shown", [0.0, 100.0])
+def test_it_settles_where_the_display_stands_at_an_end(shown: float) -> None:
+    """There what it should show bends sharply: the search may end in the bend."""
+    estimate = estimate_ride(evidence_of(np.full(len(falling(1.0)), shown)))
+    assert estimate.solution.converged
+
+
+def test_rounds_that_were_drawn_too_far_are_not_drawn_out_again() -> None:
+    last = (np.zeros(2), np.array([0.1, 0.0]))
+    shorter, longer = np.array([0.05, 0.0]), np.array([0.3, 0.0])
+    assert _mixed(np.ones(2), shorter, last)[0] > 1.0
+    assert np.array_equal(_mixed(np.ones(2), longer, last), np.ones(2))
 
 
 def test_rising_and_repeating_percent_is_data() -> None:

@@ -9,6 +9,7 @@ from tests.allocate.builders import CONFIG
 from wherewatt.allocate.parameters import (
     Parameter,
     Parameters,
+    natural,
     ride_parameters,
     slope_of,
     value_of,
@@ -82,6 +83,17 @@ def test_stated_value_moves_and_narrows_the_prior(name: str) -> None:
     assert prior.center == stated
     assert prior.spread < 0.6 * handbook.spread
     assert prior_of(RideSheet(), name) == handbook
+
+
+@pytest.mark.parametrize(
+    "vehicle",
+    [VehicleSheet(auxiliary_w=0.0), VehicleSheet(drivetrain_efficiency=1.0)],
+)
+def test_nothing_has_a_place_on_the_scale(vehicle: VehicleSheet) -> None:
+    """No auxiliary power, no loss: legal, and other rides can be pooled with it."""
+    for item in parameters_of(RideSheet(vehicle=vehicle)).items:
+        assert np.isfinite(natural(item.prior, item.prior.center))
+        assert np.isfinite(value_of(item.prior, 3.0))
 
 
 def test_kind_of_vehicle_moves_but_does_not_narrow() -> None:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.motion.builders import plain_ride
+from tests.motion.builders import MOTION, make_track, plain_ride
 from wherewatt.ingest.place import parse_place
 from wherewatt.motion.locate import Locator
 from wherewatt.motion.ride import Ride
+from wherewatt.motion.trace import trace_ride
 
 
 def test_added_points_lie_on_the_ride() -> None:
@@ -71,6 +72,20 @@ def test_odometer_that_runs_on_is_scaled() -> None:
     locator = Locator.fitted(ride, places)
     where = np.interp([locator.time_s(place) for place in places], ride.time_s, ride.distance_m)
     assert where / 1000.0 == pytest.approx([0.0, 0.5 * total_km, total_km], abs=1e-3)
+
+
+def test_sparse_points_cut_bends() -> None:
+    """A point every 15 s: the road may be a good deal longer than the track."""
+    dense = plain_ride(stops=())
+    kept = np.arange(0, len(dense.time_s), 15)
+    sparse = trace_ride(
+        make_track(dense.time_s[kept], dense.distance_m[kept]), MOTION
+    )  # legs of some 90 m
+    total_km = sparse.distance_m[-1] / 1000.0
+    place = parse_place(f"{1.12 * total_km:.6f} km")
+    assert Locator.fitted(sparse, [place]).time_s(place) == pytest.approx(sparse.time_s[-1])
+    with pytest.raises(ValueError, match="within the ride"):
+        Locator.fitted(dense, [place]).time_s(place)
 
 
 def test_distances_within_the_ride_are_taken_as_they_are() -> None:

@@ -65,7 +65,7 @@ def shown_percent(call_outs: Sequence[CallOut], locator: Locator, source: str) -
             rows.append((at_s, call_out.battery_pct, call_out.state is CallOutState.RESTING))
     if problems:
         raise SideFileError(*problems)
-    rows.sort(key=lambda row: row[0])
+    rows.sort()
     time = np.array([row[0] for row in rows])
     return ShownPercent(
         time_s=time,

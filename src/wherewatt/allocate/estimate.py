@@ -25,6 +25,7 @@ _FINER = 0.05  # a round is searched so much finer than the last one moved
 _IN_RESULT = 0.05  # a round that moved less, in standard deviations of the result, ends the search
 _NEAR = 0.3  # a round that moved less brought the search near its end, in prior deviations
 _PARALLEL = 0.5  # cosine between the steps of two rounds that are taken as one movement
+_WHOLE_ROUNDS = 8  # after which less of each is gone whenever one moved more than the last
 _FARTHEST = 9.0  # times the last movement, that one is drawn out
 
 
@@ -130,8 +131,8 @@ def _settled(problem: RideProblem, center: Around) -> _Settled:
     settings = problem.evidence.settings
     around = problem.started(center)
     before: tuple[FloatArray, FloatArray] | None = None
-    moved = 1.0
-    for _ in range(settings.most_rounds):
+    moved, last_moved, share = 1.0, 1.0, 1.0
+    for number in range(settings.most_rounds):
         view = problem.view(around, problem.load_of(around))
         found = maximise_posterior(
             view.measure,
@@ -150,8 +151,11 @@ def _settled(problem: RideProblem, center: Around) -> _Settled:
             and in_result(found.scores - view.start, found.there) < _IN_RESULT
         ):
             return _Settled(around, view, found.began, found.converged, found.iterations)
-        around = problem.around(_mixed(scores, step, before))
-        before = scores, step
+        if number >= _WHOLE_ROUNDS and moved > last_moved:
+            share /= 2.0
+        gone = around.scores + share * step, share * step
+        around = problem.around(_mixed(*gone, before))
+        before, last_moved = gone, moved
     view = problem.view(around, problem.load_of(around))
     return _Settled(around, view, view.measure(view.start), False, found.iterations)
 
@@ -171,6 +175,8 @@ def _mixed(
     if before is None:
         return scores
     last_scores, last_step = before
+    if np.max(np.abs(step)) > np.max(np.abs(last_step)):  # the last was drawn too far
+        return scores
     lengths = float(np.linalg.norm(step) * np.linalg.norm(last_step))
     if abs(float(step @ last_step)) < _PARALLEL * lengths:
         return scores

@@ -22,6 +22,7 @@ from wherewatt.errors import EstimateError
 _LEAST_CURVATURE = 0.1
 _IN_RESULT = 10.0  # how much longer a step may be in standard deviations of the result
 _LEAST_DAMPING, _MOST_DAMPING = 0.1, 1e12  # of the prior's information, which is one
+_AT_A_KINK = 0.01  # of the tolerance: where only steps that short lead up, the slope jumps
 _NORMAL_DOF = 1e12  # so many degrees of freedom are as good as a normal error
 _NOT_FINITE = "the estimate came to no finite numbers"
 
@@ -137,6 +138,8 @@ def maximise_posterior(
             damping == 0.0 and 2.0 * promised < (_IN_RESULT * tolerance) ** 2
         ):
             return Solution(scores + step, began, now, True, iteration)
+        if damping > 0.0 and float(np.max(np.abs(step), initial=0.0)) < _AT_A_KINK * tolerance:
+            return Solution(scores, began, now, True, iteration)
         longer = _lengthened(step, before) if damping == 0.0 else step
         moved = scores + longer
         trial = measure(moved)

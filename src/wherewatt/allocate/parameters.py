@@ -22,6 +22,8 @@ _VEHICLE_KEYS = (
     "auxiliary_w",
 )
 
+_NEXT_TO_NOTHING = 1e-3  # of a handbook's value, or loss, that stands for none
+
 
 def ratio_name(surface: str) -> str:
     """Name of the parameter that holds a surface's rolling-resistance ratio."""
@@ -216,10 +218,20 @@ def _stated(
     if stated is not None:
         narrow = prior.stated_spread
         spread = narrow if narrow is not None else settings.stated_shrink * prior.spread
-        return replace(prior, center=stated, spread=spread, source="stated in the ride sheet")
+        center = _on_scale(prior, stated)
+        return replace(prior, center=center, spread=spread, source="stated in the ride sheet")
     if kind is not None:
         return replace(prior, center=kind, source="kind of vehicle in the ride sheet")
     return prior
+
+
+def _on_scale(prior: Prior, value: float) -> float:
+    """A value, or the next to it that the scale of its prior knows: no loss has no logarithm."""
+    if prior.kind is PriorKind.LOG:
+        return max(value, _NEXT_TO_NOTHING * prior.center)
+    if prior.kind is PriorKind.LOG_LOSS:
+        return min(value, 1.0 - _NEXT_TO_NOTHING)
+    return value
 
 
 def _mass(sheet: RideSheet, priors: Mapping[str, Prior]) -> Prior:

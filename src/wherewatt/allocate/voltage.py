@@ -90,7 +90,7 @@ def shown_voltage(
     if not read:
         return no_voltage()
     placed = [(locator.time_s(call_out.at), call_out) for call_out in read]
-    placed.sort(key=lambda pair: pair[0])
+    placed.sort(key=lambda pair: (pair[0], pair[1].voltage_v, pair[1].state.value))
     read = [call_out for _, call_out in placed]
     volts = np.array([call_out.voltage_v for call_out in read])
     percent = np.array([call_out.battery_pct for call_out in read])

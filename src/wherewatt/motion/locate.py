@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from wherewatt.arrays import median
 from wherewatt.ingest.place import Place, PlaceKind
 from wherewatt.ingest.track import Note
 from wherewatt.motion.ride import Ride
@@ -15,6 +16,10 @@ from wherewatt.motion.ride import Ride
 ODOMETER_SLACK = 0.05
 ODOMETER_SLACK_M = 100.0
 TIME_SLACK_S = 120.0
+# Sparse points cut bends, so that their track is shorter than the road: from legs of 25 m on, up to
+# so much more at 100 m and above; common practice, no source.
+_CUT_SHARE = 0.1
+_DENSE_M, _SPARSE_M = 25.0, 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +45,7 @@ class Locator:
         down so that the farthest is the ride's end: an odometer errs by a share, not by an end.
         """
         total = float(ride.distance_m[-1])
-        reach = total * (1.0 + ODOMETER_SLACK) + ODOMETER_SLACK_M
+        reach = total * (1.0 + ODOMETER_SLACK + _cut_share(ride)) + ODOMETER_SLACK_M
         distances = [place.value for place in places if place.kind is PlaceKind.DISTANCE]
         distances = [value for value in distances if value <= reach]
         farthest = max(distances, default=0.0)
@@ -85,3 +90,9 @@ class Locator:
         percent = 100.0 * (1.0 / self.odometer_scale - 1.0)
         message = f"your distances run {percent:.1f} % past the track: scaled to end with it"
         return (Note("odometer-scaled", message),)
+
+
+def _cut_share(ride: Ride) -> float:
+    """By what share a track may be shorter than its road, since its points are sparse."""
+    leg_m = median(ride.leg_distance_m[~ride.standing])
+    return _CUT_SHARE * min(max((leg_m - _DENSE_M) / (_SPARSE_M - _DENSE_M), 0.0), 1.0)

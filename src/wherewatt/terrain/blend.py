@@ -26,6 +26,7 @@ from wherewatt.terrain.structures import Structure, find_structures
 from wherewatt.text import counted
 
 _USUAL_POSTS_M = 90.0
+_LEVEL_WHITE_M = 10.0  # of a road taken as level
 
 
 def blend_heights(
@@ -49,9 +50,10 @@ def blend_heights(
     known = np.isfinite(terrain.post_spacing_m)
     posts = float(np.median(terrain.post_spacing_m[known])) if known.any() else _USUAL_POSTS_M
     expected = expected_noise(nodes.noise_m, posts, settings)
-    if not (observed.has_tile or observed.has_recording):
-        observed, expected = _level(observed, expected, settings)
-    solution, structures = _with_structures(nodes, observed, expected, settings)
+    if observed.has_tile or observed.has_recording:
+        solution, structures = _with_structures(nodes, observed, expected, settings)
+    else:
+        solution, structures = _level(nodes, observed, expected, settings), ()
     return Profile(
         nodes=nodes,
         node_height_m=level + solution.height_m,
@@ -82,14 +84,13 @@ def _with_structures(
 
 
 def _level(
-    observed: Observed, expected: Noise, settings: TerrainSettings
-) -> tuple[Observed, Noise]:
+    nodes: Nodes, observed: Observed, expected: Noise, settings: TerrainSettings
+) -> Solution:
     """A level road, poorly known, for want of any height."""
-    count = np.ones(len(observed))
-    return (
-        replace(observed, recorded_m=np.zeros(len(observed)), count=count),
-        replace(expected, recorded_white_m=10.0, wander_sd_m=settings.most_wander_m),
-    )
+    count = len(observed)
+    level = replace(observed, recorded_m=np.zeros(count), count=np.ones(count))
+    noise = replace(expected, recorded_white_m=_LEVEL_WHITE_M, wander_sd_m=settings.level_sd_m)
+    return _tied(level, noise, first_visits(nodes, settings), settings)
 
 
 def _tied(observed: Observed, noise: Noise, visit: IntArray, settings: TerrainSettings) -> Solution:

@@ -38,4 +38,5 @@ class TerrainSettings:
     tie_sd_m: float
     most_ties: int
     most_tie_sds: float
+    level_sd_m: float
     turn_m: float
