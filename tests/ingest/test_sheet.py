@@ -151,9 +151,9 @@ def test_all_problems_at_once(tmp_path: Path) -> None:
         "[weather] wind_from_deg: found -inf, expected a number from 0 to 360",
         "[weather] wind_speed_kg: found an unknown key, expected a known key; "
         "did you mean 'wind_speed_kmh'?",
-        "[recharge] wall_energy_wh: found '[400]', expected a number from 0.1 to 200000",
+        "[recharge] wall_energy_wh: found '[400]', expected a number from 1 to 200000",
         "[recharge] metered_wh: found 999999999999999999999999999999999999999999999, "
-        "expected a number from 0.1 to 200000",
+        "expected a number from 1 to 200000",
     ]
 
 

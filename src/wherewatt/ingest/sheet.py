@@ -144,9 +144,9 @@ KEYS: Mapping[str, Mapping[str, Rule]] = {
         "wind_from_deg": Range(0.0, 360.0),
     },
     "recharge": {
-        "wall_energy_wh": Range(0.1, 200_000.0),
+        "wall_energy_wh": Range(1.0, 200_000.0),
         "charger_efficiency": Range(0.3, 1.0),
-        "metered_wh": Range(0.1, 200_000.0),
+        "metered_wh": Range(1.0, 200_000.0),
     },
 }
 _USABLE_TO_NOMINAL = 1.2  # labels understate now and then; more is a slip
