@@ -90,10 +90,11 @@ def test_tile_in_part() -> None:
 
 def test_zero_is_a_height() -> None:
     """A ride at sea level is not one without heights."""
-    ride = ride_over(np.zeros(1201))
+    recorded = np.where(np.arange(1201) % 400 < 200, 0.0, 0.2)  # 0.0 for more than a kilometre
+    ride = ride_over(recorded)
     profile = blended(ride, np.zeros(1201))
     assert profile.notes == ()
-    assert profile.height_at(ride.distance_m) == pytest.approx(np.zeros(1201), abs=1e-6)
+    assert profile.height_at(ride.distance_m) == pytest.approx(np.zeros(1201), abs=0.2)
 
 
 def test_holes_in_the_recorded_height() -> None:

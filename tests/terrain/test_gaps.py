@@ -61,6 +61,16 @@ def test_heights_that_no_road_explains_are_left_out(where: slice, wrong_m: float
     )
 
 
+def test_one_height_all_along_is_none() -> None:
+    """A device without one writes zero, or where it started; a short level road is a road."""
+    ride, short = ride_over(None), ride_over(None, duration_s=400.0)
+    unknown = blended(replace(ride, recorded_height_m=np.zeros(1201)), np.full(1201, np.nan))
+    assert {"heights-left-out", "no-height"} <= {note.code for note in unknown.notes}
+    known = blended(replace(short, recorded_height_m=np.full(401, 7.0)), np.full(401, np.nan))
+    assert "no-height" not in {note.code for note in known.notes}
+    assert known.height_at(np.array([1000.0])) == pytest.approx(7.0, abs=0.1)
+
+
 def test_a_steep_road_is_believed() -> None:
     """25 % up and down, as a barometer with a metre of noise sees it."""
     ride = ride_over(None)

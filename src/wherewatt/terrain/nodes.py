@@ -14,6 +14,7 @@ from wherewatt.motion.smooth import white_noise_sd
 from wherewatt.terrain.settings import TerrainSettings
 
 _FEWEST_NODES = 9
+_NEVER_LEVEL_M = 3000.0  # of exactly one height; common practice, no source
 _LEAST_NOISE_M = 0.1  # a height written to whole decimetres is no better
 
 
@@ -98,9 +99,10 @@ def believed_heights(
 ) -> tuple[BoolArray, FloatArray]:
     """Recorded heights that a road can have, and where the device set its height anew.
 
-    Devices write nonsense before they know their height, and correct themselves on the way. Runs
-    of heights are parted by steps that no road explains. A long run is believed, on a datum of its
-    own where it does not join the last one believed; a short one only if it joins.
+    A device that writes one height for kilometres knows none. Others write nonsense before they
+    know their height, and correct themselves on the way. Runs of heights are parted by steps that
+    no road explains. A long run is believed, on a datum of its own where it does not join the last
+    one believed; a short one only if it joins.
 
     Returns
     -------
@@ -113,6 +115,8 @@ def believed_heights(
     if len(known) < 2:
         return believed, np.zeros(0)
     way, height = distance_m[known], height_m[known]
+    if way[-1] - way[0] > _NEVER_LEVEL_M and (height == height[0]).all():
+        return believed, np.zeros(0)
     steps = np.abs(height[1:] - height[:-1]) - settings.steepest * (way[1:] - way[:-1])
     parted = np.flatnonzero(steps > settings.height_step_m) + 1
     if not len(parted):
