@@ -10,8 +10,9 @@ import pytest
 from tests.allocate.builders import SHEET, make_evidence, make_shown
 from tests.motion.builders import plain_ride
 from wherewatt.allocate.estimate import Estimate, estimate_ride
-from wherewatt.allocate.ledger import Z90, Ledger, Measure, build_ledger
+from wherewatt.allocate.ledger import Z90, Ledger, Measure, _add_terrain_edges, build_ledger
 from wherewatt.allocate.loads import CAUSES
+from wherewatt.sections.cutting import Sections
 
 RIDE = plain_ride(duration_s=2400.0)
 AT_S = np.arange(0.0, 2401.0, 400.0)
@@ -50,6 +51,22 @@ def test_legs_are_the_cells_the_estimate_was_made_on(estimate: Estimate, ledger:
 
 def test_error_of_the_total_is_that_of_its_sections(ledger: Ledger) -> None:
     assert ledger.total.sd == pytest.approx(np.sqrt(ledger.section_covariance.sum()), rel=1e-9)
+
+
+def test_a_terrain_edge_moves_energy_from_section_to_section() -> None:
+    """Some metres at the difference of consumption, off one and onto the other."""
+    ride = plain_ride(stops=())
+    third = len(ride.leg_distance_m) // 3
+    labels = np.repeat([0, 1, 2], [third, third, len(ride.leg_distance_m) - 2 * third])
+    none = ("",) * 3
+    sections = Sections(ride, labels, ("flat", "descent", "descent"), none, none, none)
+    covariance = np.eye(3)
+    _add_terrain_edges(covariance, sections, np.array([20.0, 2.0, 3.0]), 20.0)
+    metres = ride.distance_m[-1] / 3.0
+    moved = (20.0 * 18.0 / metres) ** 2
+    expected = np.eye(3) + moved * np.array([[1, -1, 0], [-1, 1, 0], [0, 0, 0]])
+    assert covariance == pytest.approx(expected, abs=1e-3)
+    assert covariance.sum() == pytest.approx(3.0)
 
 
 def test_correlations_are_kept(ledger: Ledger) -> None:

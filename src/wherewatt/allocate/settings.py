@@ -85,6 +85,7 @@ class EstimateSettings:
     stretch_m: float
     stretch_spread: float
     untagged_spread: float
+    terrain_edge_sd_m: float
     shelter_spread_s_m: float
     stated_shrink: float
     surface_day_spread: float
