@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -148,6 +149,18 @@ def test_no_auxiliary_power_and_no_loss_can_be_pooled(rides: list[Path], tmp_pat
         assert np.isfinite(result.learned.factor.vector).all()
     assert "vehicle-known" in {note.code for note in result.notes}
     assert result.estimate.values["auxiliary_w"] > 0.5  # the other ride had no say in this
+
+
+def test_names_that_share_a_folder_are_two_vehicles(rides: list[Path], tmp_path: Path) -> None:
+    library = Library(tmp_path)
+    learned = reported(rides[0], library).learned
+    assert learned is not None
+    for number, vehicle in enumerate(("a/b", "a b")):
+        mark = replace(learned.mark, vehicle=vehicle, sha256=64 * str(number))
+        library.keep(replace(learned, mark=mark))
+    for vehicle in ("a/b", "a b"):
+        assert [ride.mark.vehicle for ride in library.rides(vehicle)] == [vehicle]
+    assert {"a/b", "a b"} <= set(library.vehicles())
 
 
 def test_unnamed_vehicle_is_not_kept(rides: list[Path], tmp_path: Path) -> None:

@@ -146,7 +146,9 @@ class Library:
                 problems.append(_unreadable(path, error))
         if problems:
             raise SideFileError(*problems)
-        return tuple(sorted(rides, key=lambda ride: ride.mark.sha256))
+        # Names that differ in signs a file name cannot hold share a shelf.
+        own = [ride for ride in rides if ride.mark.vehicle == vehicle]
+        return tuple(sorted(own, key=lambda ride: ride.mark.sha256))
 
     def vehicles(self) -> tuple[str, ...]:
         """Names of the vehicles of which there are rides, as their owner writes them.
@@ -156,9 +158,8 @@ class Library:
         SideFileError
             If a file that tells a name cannot be read.
         """
-        first = (sorted(shelf.glob(f"*{_ENDING}"))[:1] for shelf in sorted(self.folder.glob("*")))
         names = set()
-        for path in (path for paths in first for path in paths):
+        for path in sorted(self.folder.glob(f"*/*{_ENDING}")):
             try:
                 names.add(_read(path).mark.vehicle)
             except (ValueError, KeyError, TypeError, OSError) as error:

@@ -317,3 +317,7 @@ def test_refused_run_leaves_no_folder(tmp_path: Path) -> None:
     with pytest.raises(InputError):
         archive(tmp_path / "empty", tmp_path / "new" / "out")
     assert not (tmp_path / "new" / "out").exists()
+    (tmp_path / "mine").mkdir()
+    with pytest.raises(InputError):
+        archive(tmp_path / "empty", tmp_path / "mine")
+    assert (tmp_path / "mine").is_dir()

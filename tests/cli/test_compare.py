@@ -83,4 +83,6 @@ def test_missing_track_is_one_line(capsys: pytest.CaptureFixture[str], tmp_path:
 def test_json_that_cannot_be_written(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     tracks = [SAMPLES / name for name in TRACKS[:2]]
     assert compare(*tracks, *TERRAIN, "--json", tmp_path / "no" / "where.json") == 1
-    assert capsys.readouterr().err.count("\n") == 1
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "where.json: found No such file or directory, expected a place to write" in said

@@ -101,14 +101,16 @@ def _alone_at(out: Store) -> Iterator[None]:
         yield
         return
     folder = Path(out.root)
+    was_there = folder.exists()
     with contextlib.suppress(OSError):  # whoever writes there says why
         folder.mkdir(parents=True, exist_ok=True)
     try:
         with only_user_of(folder, "archive"):
             yield
     finally:
-        with contextlib.suppress(OSError):  # it stays unless it is empty
-            folder.rmdir()
+        if not was_there:
+            with contextlib.suppress(OSError):  # it stays unless it is empty
+                folder.rmdir()
 
 
 def _archived(

@@ -66,4 +66,4 @@ def _write(path: Path, document: dict[str, Any]) -> None:
     except OSError as error:
         mend = "make room, check --json"
         problem = Problem(str(path), "", error.strerror or str(error), "a place to write", mend)
-        raise OutputError(problem) from error
+        raise OutputError(problem.line) from error
