@@ -71,6 +71,20 @@ def test_one_height_all_along_is_none() -> None:
     assert known.height_at(np.array([1000.0])) == pytest.approx(7.0, abs=0.1)
 
 
+@pytest.mark.parametrize("share", [0.01, 0.03, 0.1, 0.3])
+def test_zeros_now_and_then_are_left_out(share: float) -> None:
+    ride = ride_over(None)
+    road = 470.0 + 0.01 * ride.distance_m
+    zero = np.random.default_rng(9).random(len(road)) < share
+    recorded = np.where(zero, 0.0, road)
+    profile = blended(replace(ride, recorded_height_m=recorded), np.full(len(road), np.nan))
+    rise = np.diff(profile.height_at(np.array([0.0, 3000.0, ride.distance_m[-1]])))
+    assert rise == pytest.approx(np.diff([0.0, 30.0, 0.01 * ride.distance_m[-1]]), abs=2.0)
+    notes = {note.code: note.message for note in profile.notes}
+    assert f"{int(zero.sum())} recorded heights" in notes["heights-left-out"]
+    assert "height-set-anew" not in notes
+
+
 def test_a_steep_road_is_believed() -> None:
     """25 % up and down, as a barometer with a metre of noise sees it."""
     ride = ride_over(None)

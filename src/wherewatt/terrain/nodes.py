@@ -14,6 +14,7 @@ from wherewatt.motion.smooth import white_noise_sd
 from wherewatt.terrain.settings import TerrainSettings
 
 _FEWEST_NODES = 9
+_CHAINS = 4  # of heights that take turns are looked at: the latest, the longest
 _NEVER_LEVEL_M = 3000.0  # of exactly one height; common practice, no source
 _LEAST_NOISE_M = 0.1  # a height written to whole decimetres is no better
 
@@ -117,11 +118,11 @@ def believed_heights(
     way, height = distance_m[known], height_m[known]
     if way[-1] - way[0] > _NEVER_LEVEL_M and (height == height[0]).all():
         return believed, np.zeros(0)
-    steps = np.abs(height[1:] - height[:-1]) - settings.steepest * (way[1:] - way[:-1])
-    parted = np.flatnonzero(steps > settings.height_step_m) + 1
-    if not len(parted):
+    if not len(_steps(way, height, settings)):
         return finite, np.zeros(0)
-    edges = [0, *parted.tolist(), len(known)]
+    sound = _without_odd_ones(way, height, settings)
+    known, way, height = known[sound], way[sound], height[sound]
+    edges = [0, *_steps(way, height, settings).tolist(), len(known)]
     datums: list[float] = []
     last: int | None = None
     for start, stop in pairwise(edges):
@@ -136,6 +137,44 @@ def believed_heights(
                 datums.append(float(way[start] + way[last]) / 2.0)
             last = stop - 1
     return believed, np.array(datums)
+
+
+def _steps(way_m: FloatArray, height_m: FloatArray, settings: TerrainSettings) -> IntArray:
+    """Indices at which heights begin that no road leads to from the ones before."""
+    steps = np.abs(height_m[1:] - height_m[:-1]) - settings.steepest * (way_m[1:] - way_m[:-1])
+    return np.flatnonzero(steps > settings.height_step_m) + 1
+
+
+def _without_odd_ones(
+    way_m: FloatArray, height_m: FloatArray, settings: TerrainSettings
+) -> IntArray:
+    """Indices of heights without odd ones among them, such as zeros now and then.
+
+    Runs that a road leads on to from each other are a chain. Where chains take turns, that of most
+    heights is the road, and one that is a single height, over and over, is none.
+    """
+    edges = np.concatenate([[0], _steps(way_m, height_m, settings), [len(height_m)]])
+    first, last = edges[:-1], edges[1:] - 1
+    chains: list[list[int]] = []
+    for run in range(len(first)):
+        for chain in chains[: -_CHAINS - 1 : -1]:
+            before, here = last[chain[-1]], first[run]
+            reach = settings.height_step_m + settings.steepest * (way_m[here] - way_m[before])
+            if abs(height_m[here] - height_m[before]) <= reach:
+                chain.append(run)
+                break
+        else:
+            chains.append([run])
+    count = np.diff(edges)
+    heights = [int(count[chain].sum()) for chain in chains]
+    roads = sorted(zip(heights, chains, strict=True), reverse=True)[:_CHAINS]
+    kept = np.ones(len(first), dtype=bool)
+    for chain, own in zip(chains, heights, strict=True):
+        if len(set(height_m[first[chain]].tolist() + height_m[last[chain]].tolist())) == 1:
+            kept[chain] = not any(
+                more > own and road[0] < chain[-1] and road[-1] > chain[0] for more, road in roads
+            )
+    return np.flatnonzero(np.repeat(kept, count))
 
 
 def _near_fixes(at: FloatArray, fixed_m: FloatArray, longest_m: float) -> BoolArray:
