@@ -137,8 +137,8 @@ def _add_terrain_edges(
     after = before + 1
     shift_m = np.minimum(edge_sd_m, np.minimum(metres[before], metres[after]) / 2.0)
     moved = np.square(shift_m * (per_metre[after] - per_metre[before]))
-    np.add.at(covariance, (before, before), moved)
-    np.add.at(covariance, (after, after), moved)
+    covariance[before, before] += moved
+    covariance[after, after] += moved
     covariance[before, after] -= moved
     covariance[after, before] -= moved
 

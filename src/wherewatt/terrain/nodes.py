@@ -126,10 +126,7 @@ def believed_heights(
     datums: list[float] = []
     last: int | None = None
     for start, stop in pairwise(edges):
-        joins = last is not None and bool(
-            abs(height[start] - height[last])
-            <= settings.height_step_m + settings.steepest * (way[start] - way[last])
-        )
+        joins = last is not None and not _parted(way, height, last, start, settings)
         long = way[stop - 1] - way[start] >= settings.own_datum_m
         if joins or long:
             believed[known[start:stop]] = True
@@ -141,8 +138,21 @@ def believed_heights(
 
 def _steps(way_m: FloatArray, height_m: FloatArray, settings: TerrainSettings) -> IntArray:
     """Indices at which heights begin that no road leads to from the ones before."""
-    steps = np.abs(height_m[1:] - height_m[:-1]) - settings.steepest * (way_m[1:] - way_m[:-1])
-    return np.flatnonzero(steps > settings.height_step_m) + 1
+    ahead, behind = slice(1, None), slice(None, -1)
+    return np.flatnonzero(_parted(way_m, height_m, behind, ahead, settings)) + 1
+
+
+def _parted(
+    way_m: FloatArray,
+    height_m: FloatArray,
+    before: int | slice,
+    here: int | slice,
+    settings: TerrainSettings,
+) -> BoolArray:
+    """True where no road leads from heights before to those here."""
+    rise_m = np.abs(height_m[here] - height_m[before])
+    way_on_m = way_m[here] - way_m[before]
+    return np.asarray(rise_m > settings.height_step_m + settings.steepest * way_on_m)
 
 
 def _without_odd_ones(
@@ -158,9 +168,7 @@ def _without_odd_ones(
     chains: list[list[int]] = []
     for run in range(len(first)):
         for chain in chains[: -_CHAINS - 1 : -1]:
-            before, here = last[chain[-1]], first[run]
-            reach = settings.height_step_m + settings.steepest * (way_m[here] - way_m[before])
-            if abs(height_m[here] - height_m[before]) <= reach:
+            if not _parted(way_m, height_m, last[chain[-1]], first[run], settings):
                 chain.append(run)
                 break
         else:
