@@ -248,6 +248,13 @@ def demand_slopes(
     }
 
 
+def headwind(motion: Motion, values: Mapping[str, float]) -> FloatArray:
+    """(n,) wind against the direction of travel [m/s], as `road_load.headwind` has it."""
+    head = -values["wind_east_m_s"] * motion.east
+    head -= values["wind_north_m_s"] * motion.north
+    return head
+
+
 def _wheel(motion: Motion, rise_m: FloatArray, values: Mapping[str, float]) -> Wheel:
     mass = values["mass_kg"]
     weight_n = mass * STANDARD_GRAVITY_M_S2
@@ -274,8 +281,7 @@ def _air(motion: Motion, values: Mapping[str, float]) -> tuple[FloatArray, Float
     flow² = (v + h)² + w² − h².
     """
     to_east, to_north = values["wind_east_m_s"], values["wind_north_m_s"]
-    head = -to_east * motion.east
-    head -= to_north * motion.north
+    head = headwind(motion, values)
     along = motion.speed_m_s + head
     square = along + head
     square *= motion.speed_m_s

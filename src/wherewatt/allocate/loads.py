@@ -20,7 +20,7 @@ from functools import cached_property
 
 import numpy as np
 
-from wherewatt.allocate.balance import Balance, Motion, balance_of, battery_slopes
+from wherewatt.allocate.balance import Balance, Motion, balance_of, battery_slopes, headwind
 from wherewatt.allocate.parameters import ratio_name
 from wherewatt.arrays import BoolArray, FloatArray, IntArray
 from wherewatt.units import STANDARD_GRAVITY_M_S2
@@ -131,6 +131,11 @@ class Loads:
     def battery_j(self) -> FloatArray:
         """(n,) energy from the battery [J]."""
         return np.concatenate([part.battery_j for part in self._parts]) * self.day_factor
+
+    @property
+    def headwind_m_s(self) -> FloatArray:
+        """(n,) wind against the direction of travel [m/s]."""
+        return np.concatenate([headwind(motion, self.values) for motion in self.motions])
 
     @property
     def wheel_gain(self) -> FloatArray:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.linalg import solveh_banded
+from scipy.linalg.lapack import dpbtrf, dpbtrs
 
-from wherewatt.arrays import FloatArray, median
+from wherewatt.arrays import FloatArray, median, runs
+
+_SETTLES = 200  # columns after which the factor of a matrix with equal columns seldom changes
+_SAME = 1e-14
 
 
 class Smoother:
@@ -65,10 +68,54 @@ class Smoother:
         bands = self._bands.copy(order="F")
         bands[0] += weight
         weighted = (values * weight).T  # as the library wants it: curve after curve
-        solved = solveh_banded(
-            bands, weighted, overwrite_ab=True, overwrite_b=True, lower=True, check_finite=False
-        )
+        _factorise(bands)
+        solved, _ = dpbtrs(bands, weighted, lower=1, overwrite_b=1)
         return np.asarray(solved.T)
+
+
+def _factorise(bands: FloatArray) -> None:
+    """Turn a pentadiagonal matrix into its Cholesky factor.
+
+    Where times go on in even steps the columns of the matrix are alike, and those of the factor
+    soon are: the rest of such a run is filled in.
+
+    Parameters
+    ----------
+    bands : (3, n) the diagonal and those below it, in columns; overwritten.
+    """
+    entries = bands.T.ravel()
+    alike = entries[3:] == entries[:-3]
+    start = 0
+    for first, last in runs(alike[::3] & alike[1::3] & alike[2::3]):
+        settled = max(start, first) + _SETTLES
+        if last - settled > _SETTLES:
+            _factorise_part(bands, start, settled)
+            start = settled
+            if _same(*bands[:, start - 2 : start].T.tolist()):
+                bands[:, start : last + 1] = bands[:, start - 1 : start]
+                start = last + 1
+    _factorise_part(bands, start, bands.shape[1])
+
+
+def _same(one: list[float], other: list[float]) -> bool:
+    """Whether columns differ by rounding only."""
+    return all(abs(a - b) <= _SAME * abs(a) for a, b in zip(one, other, strict=True))
+
+
+def _factorise_part(bands: FloatArray, start: int, end: int) -> None:
+    """Columns of the factor from `start`, 0 or 2 at least, to before `end`; those before are done.
+
+    They follow from what these leave of the matrix.
+    """
+    part = bands[:, start : end + 2].copy(order="F")  # columns reach two rows down
+    if start:
+        (_, lowest), (below, farther) = bands[1:, start - 2 : start].T.tolist()
+        part[0, :2] -= below * below + lowest * lowest, farther * farther
+        part[1, 0] -= below * farther
+    factor, failed = dpbtrf(part, lower=1, overwrite_ab=1)
+    if failed:
+        raise np.linalg.LinAlgError(f"not positive definite at {start + failed - 1}")
+    bands[:, start:end] = factor[:, : end - start]
 
 
 def white_noise_sd(values: FloatArray) -> float:

@@ -132,7 +132,7 @@ class _Meter:
         estimate = result.estimate
         self.at_m = result.ride.distance_m
         self.covariance = estimate.solution.covariance
-        self.used_wh = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
+        self.used_wh = result.used_wh
         cell_edges = np.append(estimate.cells.first_leg, len(self.at_m) - 1)
         self.cell_m = self.at_m[cell_edges]
         slopes = estimate.cell_energy.slopes

@@ -53,13 +53,15 @@ def write_parquet(data: FileColumns, path: Path) -> None:
     """
     import pyarrow.parquet as pq  # slow to load
 
-    # Measured numbers hardly repeat: a dictionary of them costs time and makes the file larger.
-    # Times go on in even steps.
+    # Measured numbers hardly repeat: a dictionary of them costs time and makes the file larger,
+    # and to compress them takes time for nothing. Times go on in even steps.
     times = [name for name, values in data.numbers.items() if values.dtype.kind == "M"]
+    digits = [name for name, values in data.numbers.items() if _is_measured(values)]
     pq.write_table(
         _table(data),
         path,
         use_dictionary=[name for name in data.order if _repeats(data, name)],
+        compression={name: "none" if name in digits else "snappy" for name in data.order},
         column_encoding=dict.fromkeys(times, "DELTA_BINARY_PACKED") or None,
     )
 
@@ -100,6 +102,12 @@ def _table(data: FileColumns) -> pa.Table:
 
 def _repeats(data: FileColumns, name: str) -> bool:
     return name in data.texts or (name in data.numbers and data.numbers[name].dtype.kind in "iu")
+
+
+def _is_measured(values: Values) -> bool:
+    """Whether most numbers differ from the one before."""
+    changes = int(np.count_nonzero(values[1:] != values[:-1]))
+    return values.dtype.kind == "f" and 2 * changes > len(values)
 
 
 def _fixed_size(values: Values) -> pa.Array:

@@ -131,10 +131,9 @@ def _battery(result: RideResult, unit: DistanceUnit) -> Curve:
     if result.estimate.evidence.charge_told:
         remaining, sd = result.remaining
         return Curve(x, 100.0 * remaining[kept], Z90 * (100.0 * sd[kept]))
-    used = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
     half = np.zeros_like(x)
     half[-1] = Z90 * result.ledger.total.sd
-    return Curve(x, used[kept], half)
+    return Curve(x, result.used_wh[kept], half)
 
 
 def _call_outs(result: RideResult, unit: DistanceUnit) -> CallOuts | None:

@@ -16,6 +16,7 @@ from wherewatt.library import Learned
 from wherewatt.motion.ride import Ride
 from wherewatt.report.backdrop import Backdrop
 from wherewatt.sections.cutting import Sections
+from wherewatt.terrain.ascent import ascent_and_descent
 from wherewatt.terrain.profile import Profile
 
 
@@ -61,14 +62,24 @@ class RideResult:
     @property
     def height_m(self) -> FloatArray:
         """(n,) blended height at the points [m]."""
-        return self.profile.height_at(self.ride.distance_m)
+        return _height_m(self)
+
+    @property
+    def leg_wh(self) -> FloatArray:
+        """(n − 1,) energy of the legs [Wh]."""
+        return _leg_wh(self)
+
+    @property
+    def used_wh(self) -> FloatArray:
+        """(n,) energy used up to the points [Wh]."""
+        return np.concatenate([[0.0], np.cumsum(self.leg_wh)])
 
     @property
     def ascent_and_descent_m(self) -> tuple[FloatArray, FloatArray]:
         """(sections,) ascent and descent of the sections [m]."""
         sections = self.sections
-        return self.profile.ascent_and_descent(
-            self.ride.distance_m, sections.leg_section, len(sections)
+        return ascent_and_descent(
+            self.height_m, sections.leg_section, len(sections), self.profile.turn_m
         )
 
     @property
@@ -90,6 +101,18 @@ class RideResult:
 
 
 @lru_cache(maxsize=1)  # many parts of a report show it
+def _height_m(result: RideResult) -> FloatArray:
+    """See `RideResult.height_m`."""
+    return result.profile.height_at(result.ride.distance_m)
+
+
+@lru_cache(maxsize=1)  # likewise
+def _leg_wh(result: RideResult) -> FloatArray:
+    """See `RideResult.leg_wh`."""
+    return np.asarray(result.ledger.leg_wh.sum(axis=0))
+
+
+@lru_cache(maxsize=1)  # likewise
 def _remaining(result: RideResult) -> tuple[FloatArray, FloatArray]:
     """See `RideResult.remaining`."""
     edge_s = _edge_times(result)
@@ -100,8 +123,7 @@ def _remaining(result: RideResult) -> tuple[FloatArray, FloatArray]:
 def _left(result: RideResult) -> FloatArray:
     """(n,) share of the energy that remains at the points [1]."""
     values = result.estimate.values
-    spent = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
-    return np.asarray(values["start_charge"] - spent / values["battery_usable_wh"])
+    return np.asarray(values["start_charge"] - result.used_wh / values["battery_usable_wh"])
 
 
 def _edge_times(result: RideResult) -> FloatArray:

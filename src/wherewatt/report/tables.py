@@ -16,7 +16,6 @@ from wherewatt.allocate.loads import CAUSES
 from wherewatt.allocate.verdict import Verdict, verdict_of
 from wherewatt.arrays import FloatArray
 from wherewatt.columns import LEG_COLUMNS, SECTION_COLUMNS
-from wherewatt.physics.road_load import headwind
 from wherewatt.report.result import RideResult
 from wherewatt.report.table import Table
 from wherewatt.report.times import clock, iso_start
@@ -88,13 +87,8 @@ def sections_table(result: RideResult) -> Table:
 
 def legs_table(result: RideResult) -> Table:
     """One row per leg: the columns of `wherewatt.columns.LEG_COLUMNS`."""
-    ride, values, height = result.ride, result.estimate.values, result.height_m
+    ride, height = result.ride, result.height_m
     times = clock(ride, ride.time_s)
-    wind = headwind(
-        ride.heading_rad,
-        wind_east_m_s=values["wind_east_m_s"],
-        wind_north_m_s=values["wind_north_m_s"],
-    )
     return Table.of(
         LEG_COLUMNS,
         {
@@ -105,8 +99,8 @@ def legs_table(result: RideResult) -> Table:
             "speed_m_s": ride.leg_speed_m_s,
             "height_m": height[1:],
             "grade": _ratio(np.diff(height), ride.leg_distance_m, 0.0),
-            "headwind_m_s": np.asarray(wind),
-            "battery_wh": result.ledger.leg_wh.sum(axis=0),
+            "headwind_m_s": result.estimate.loads.headwind_m_s,
+            "battery_wh": result.leg_wh,
             **{f"{cause}_wh": row for cause, row in zip(CAUSES, result.ledger.leg_wh, strict=True)},
         },
     )

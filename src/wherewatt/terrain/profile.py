@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wherewatt.arrays import FloatArray, IntArray
+from wherewatt.arrays import FloatArray
 from wherewatt.ingest.track import Note
-from wherewatt.terrain.ascent import ascent_and_descent
 from wherewatt.terrain.nodes import Nodes
 from wherewatt.terrain.solution import Solution
 from wherewatt.terrain.structures import Structure
@@ -46,19 +45,6 @@ class Profile:
     def height_at(self, distance_m: FloatArray) -> FloatArray:
         """Height at distances from the start [m]."""
         return np.interp(distance_m, self.node_m, self.node_height_m)
-
-    def ascent_and_descent(
-        self, distance_m: FloatArray, part: IntArray, parts: int
-    ) -> tuple[FloatArray, FloatArray]:
-        """Ascent and descent of parts of a ride [m]; see `ascent.ascent_and_descent`.
-
-        Parameters
-        ----------
-        distance_m : (n,) distances of the ride's points from the start [m].
-        part : (n−1,) part to which each leg belongs.
-        parts : number of parts.
-        """
-        return ascent_and_descent(self.height_at(distance_m), part, parts, self.turn_m)
 
     def above_terrain(self, start_m: float, end_m: float) -> float:
         """Farthest that the road leaves the terrain within a stretch, less than at its ends [m].

@@ -79,11 +79,11 @@ class Solution:
             covariance = Chain.of(self.factor, different).height_covariance()
             return covariance[np.ix_(place, place)]
         chain = ties.chain.joined_by(self.factor, node)
-        covariance = chain.height_covariance()
-        place = np.searchsorted(chain.node, node)
         later, first = np.searchsorted(chain.node, [ties.later, ties.first])
-        told = ties.told((covariance[later] - covariance[first])[:, place])
-        left = covariance[np.ix_(place, place)]
+        place = np.searchsorted(chain.node, node)
+        own = chain.height_covariance().take(place, axis=0)  # with all nodes of the chain
+        told = ties.told((own.take(later, axis=1) - own.take(first, axis=1)).T)
+        left = own.take(place, axis=1)
         left -= told.T @ told
         return left
 

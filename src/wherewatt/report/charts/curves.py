@@ -71,7 +71,6 @@ def curves_of(result: RideResult) -> Curves:
     window = result.backdrop.window if result.backdrop is not None else window_of(ride)
     east, north = window.on_plane(ride.latitude_deg[kept], ride.longitude_deg[kept])
     left, left_sd = result.remaining
-    used = np.concatenate([[0.0], np.cumsum(result.ledger.leg_wh.sum(axis=0))])
     return Curves(
         window=window,
         edge=np.searchsorted(kept, edges),
@@ -81,7 +80,7 @@ def curves_of(result: RideResult) -> Curves:
         height_m=result.height_m[kept],
         speed_m_s=ride.speed_m_s[kept],
         section=np.append(sections.leg_section, len(sections) - 1)[kept],
-        used_wh=used[kept],
+        used_wh=result.used_wh[kept],
         left=left[kept],
         left_sd=left_sd[kept],
     )
