@@ -20,7 +20,7 @@ from wherewatt.allocate.parameters import Parameters, handbook_of_vehicles, ride
 from wherewatt.allocate.pool import factor_of, known_for
 from wherewatt.allocate.voltage import ShownVoltage, shown_voltage, voltage_parameters
 from wherewatt.allocate.weather import density_between
-from wherewatt.arrays import BoolArray
+from wherewatt.arrays import BoolArray, FloatArray
 from wherewatt.config import Config
 from wherewatt.errors import InputError, Problem, SideFileError
 from wherewatt.ingest.recording import READINGS_ENDING, TAGS_ENDING, Recording, read_recording
@@ -56,6 +56,12 @@ class _SideData:
     voltage: ShownVoltage
     tags: tuple[TimedTag, ...]
     notes: tuple[Note, ...]
+
+    @property
+    def moments_s(self) -> FloatArray:
+        """Times at which legs have to end [s]."""
+        tagged = [moment for tag in self.tags for moment in (tag.start_s, tag.end_s)]
+        return np.concatenate([self.shown.time_s, self.voltage.time_s, tagged])
 
 
 def open_tiles(folders: Sequence[Path], *, fetch: bool = False) -> TileFolder:
@@ -114,7 +120,7 @@ def analyse(
     profile = blend_heights(
         nodes, terrain, config.terrain, _on_structure(ride, nodes, recording, side, config)
     )
-    ride = ride.split(np.union1d(side.shown.time_s, side.voltage.time_s))
+    ride = ride.split(side.moments_s)
     sections = cut_sections(
         ride,
         profile,

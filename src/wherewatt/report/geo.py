@@ -38,7 +38,7 @@ def track_geojson(result: RideResult) -> str:
     tags = list(zip(sections.surface, sections.structure, strict=True))
     changes = [at for at in range(1, len(tags)) if tags[at] != tags[at - 1]]
     first = np.array([0, *changes], dtype=np.intp)
-    points = np.append(sections.first_leg[first], len(sections.leg_section))
+    points = sections.edges[np.append(first, len(sections))]
     times, km = clock(ride, ride.time_s[points]), ride.distance_m[points] / 1000.0
     table = Table.of(
         TRACK_COLUMNS,
@@ -78,7 +78,7 @@ def sections_geoparquet(result: RideResult) -> FileColumns:
 
 def _section_lines(result: RideResult) -> list[dict[str, Any] | None]:
     sections = result.sections
-    return _lines(result, np.append(sections.first_leg, len(sections.leg_section)))
+    return _lines(result, sections.edges)
 
 
 def _lines(result: RideResult, points: IntArray) -> list[dict[str, Any] | None]:

@@ -44,7 +44,7 @@ def sections_table(result: RideResult) -> Table:
     """One row per section: the columns of `wherewatt.columns.SECTION_COLUMNS`."""
     sections, ride, ledger = result.sections, result.ride, result.ledger
     total = sections.total
-    edges = np.append(sections.first_leg, len(sections.leg_section))
+    edges = sections.edges
     times = clock(ride, ride.time_s[edges])
     rise = np.diff(result.height_m)
     metres, moving = (
@@ -220,16 +220,16 @@ def features(result: RideResult) -> list[dict[str, Any]]:
     Features overlap, as a bridge does with the climb it lies in, so their energies do not add up.
     """
     sections, covariance = result.sections, result.ledger.section_covariance
-    edges = np.append(sections.first_leg, len(sections.leg_section))
-    height_m = result.profile.height_at(result.ride.distance_m[edges]).tolist()
-    used_wh, variance = result.ledger.section_wh.sum(axis=0).tolist(), np.diag(covariance).tolist()
+    height_m = result.height_m[sections.edges].tolist()
+    measures = result.ledger.section_measures
     rows = []
     for feature in _features(sections):
         first, end = feature.first, feature.end
-        own = variance[first]
+        used = measures[first]
         if end > first + 1:  # most features are one section
-            own = float(covariance[first:end, first:end].sum())
-        used = Measure(sum(used_wh[first:end]), math.sqrt(max(0.0, own)))
+            variance = float(covariance[first:end, first:end].sum())
+            wh = sum(measure.mean for measure in measures[first:end])
+            used = Measure(wh, math.sqrt(max(0.0, variance)))
         rows.append(
             {
                 "name": feature.name,

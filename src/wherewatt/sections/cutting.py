@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from wherewatt.terrain.profile import Profile
 _SAME_M = 1e-6  # edges lie on a grid: which of two anchors is nearer must not hang on rounding
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Sections:
     """A partition of a ride's legs.
 
@@ -40,21 +41,25 @@ class Sections:
     def __len__(self) -> int:
         return len(self.terrain)
 
+    @cached_property
+    def edges(self) -> IntArray:
+        """(k+1,) points at which sections begin, and the last one of the ride."""
+        begins = np.flatnonzero(self.leg_section[1:] != self.leg_section[:-1]) + 1
+        return np.concatenate([[0], begins, [len(self.leg_section)]])
+
     @property
     def first_leg(self) -> IntArray:
         """(k,) index of the first leg of each section."""
-        return np.flatnonzero(np.diff(self.leg_section, prepend=-1))
+        return self.edges[:-1]
 
     def total(self, values: FloatArray) -> FloatArray:
         """(k,) sums over the legs of each section."""
-        return np.asarray(
-            np.bincount(self.leg_section, weights=values, minlength=len(self)), dtype=np.float64
-        )
+        return np.asarray(np.add.reduceat(values, self.first_leg), dtype=np.float64)
 
     @property
     def edge_m(self) -> FloatArray:
         """(k+1,) distances at which sections begin, and the end of the ride [m]."""
-        return self.ride.distance_m[np.append(self.first_leg, len(self.leg_section))]
+        return self.ride.distance_m[self.edges]
 
 
 def cut_sections(

@@ -30,6 +30,7 @@ from wherewatt.terrain.model import HEIGHT, STATES, TILE_ERROR, WANDER, WEATHER
 _JOINT = STATES + 2  # unknowns that part a ride: those of a node, height and tile error of the next
 _LINKS = _JOINT + 1  # with a 1 beside them
 _BLOCK = 16  # nodes whose chains are followed together
+_BELOW = np.tri(_BLOCK, k=-1, dtype=bool)  # the diagonal of a block
 _TOGETHER = 5000  # nodes of stretches that are solved together
 _WORTH_LEAVING_OUT = 1000  # nodes, from which on it saves time
 
@@ -100,11 +101,14 @@ class Chain:
             through = step @ behind[:, later]
             near = through[:, unknowns] @ step.T + own
             heights[within, later], behind[:, later] = through[:size], through[size:]
-            heights[within, within], behind[:, within] = near[:size, :size], near[size:, :size]
-            behind[:, unknowns] = near[size:, size:]
+            square = near[:size, :size]
+            heights[within, within] = np.where(_BELOW, square.T, square)
+            behind[:, within], behind[:, unknowns] = near[size:, :size], near[size:, size:]
+        for start in range(0, count, size):
+            within, later = slice(start, start + size), slice(start + size, count)
+            heights[later, within] = heights[within, later].T
         asked = slice(count - len(self.node), count)
-        covariance, below = heights[asked, asked], np.tri(len(self.node), k=-1, dtype=bool)
-        return heights[asked, -1], np.where(below, covariance.T, covariance)
+        return heights[asked, -1], heights[asked, asked]
 
     def _blocks(self) -> FloatArray:
         """(b, 23, 30) the chain in blocks of 16 nodes, each given the unknowns behind its end.

@@ -66,7 +66,7 @@ class Curves:
 def curves_of(result: RideResult) -> Curves:
     """Thin a ride out."""
     ride, sections = result.ride, result.sections
-    edges = np.append(sections.first_leg, len(sections.leg_section))
+    edges = sections.edges
     kept = np.union1d(_thinned(ride.distance_m), edges)
     window = result.backdrop.window if result.backdrop is not None else window_of(ride)
     east, north = window.on_plane(ride.latitude_deg[kept], ride.longitude_deg[kept])
