@@ -58,6 +58,19 @@ def test_what_is_not_known_is_null(tmp_path: Path) -> None:
     assert read["number"].type == pa.int64()
 
 
+def test_only_what_repeats_is_compressed(tmp_path: Path) -> None:
+    """Digits that were measured do not shrink (a rule of our own); what stays the same does."""
+    measured = np.random.default_rng(1).normal(size=1000)
+    constant, partly = np.full(1000, 0.3), np.where(np.arange(1000) < 600, 0.0, measured)
+    numbers = {"measured": measured, "constant": constant, "partly": partly}
+    write_parquet(FileColumns(numbers, {}, tuple(numbers)), tmp_path / "a.parquet")
+    group = pq.read_metadata(tmp_path / "a.parquet").row_group(0)
+    how = {group.column(at).path_in_schema: group.column(at).compression for at in range(3)}
+    assert how == {"measured": "UNCOMPRESSED", "constant": "SNAPPY", "partly": "SNAPPY"}
+    read = pd.read_parquet(tmp_path / "a.parquet")
+    pd.testing.assert_frame_equal(read, pd.DataFrame(numbers))
+
+
 def test_bytes_and_what_is_said_of_the_file(tmp_path: Path) -> None:
     data = FileColumns({}, {}, ("b",), {"b": [b"x", None, b""]}, {"key": "value"})
     write_parquet(data, tmp_path / "a.parquet")
