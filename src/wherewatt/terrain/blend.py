@@ -18,7 +18,7 @@ from wherewatt.terrain.model import Noise, Observed
 from wherewatt.terrain.nodes import Nodes
 from wherewatt.terrain.noise import expected_noise, likeliest_noise
 from wherewatt.terrain.profile import Profile
-from wherewatt.terrain.revisits import first_visits, without
+from wherewatt.terrain.revisits import again, first_visits, without
 from wherewatt.terrain.settings import TerrainSettings
 from wherewatt.terrain.solution import Pairs, Solution, solve
 from wherewatt.terrain.source import TerrainSample
@@ -78,7 +78,7 @@ def _with_structures(
     structures = find_structures(observed, apart, visit, settings)
     if structures:
         observed = observed.off_ground(_inside(nodes, structures))
-    elif not _again(visit).any():
+    elif not again(visit).any():
         return apart, ()
     return _tied(observed, noise, visit, settings), structures
 
@@ -99,39 +99,34 @@ def _tied(observed: Observed, noise: Noise, visit: IntArray, settings: TerrainSe
     Where two visits are at different heights, one road passes over the other.
     """
     while True:
-        again = _tied_nodes(observed, visit, settings)
+        later = _tied_nodes(observed, visit, settings)
         solution = solve(
             _tile_once(observed, visit),
             noise,
             unruly_walk_per_root_m=settings.unruly_walk_per_root_m,
-            tied=Pairs(again, visit[again], settings.tie_sd_m),
+            tied=Pairs(later, visit[later], settings.tie_sd_m),
         )
         if solution.ties is None:
             return solution
         odd = np.abs(solution.ties.apart_sds) > settings.most_tie_sds
         if not odd.any():
             return solution
-        visit = without(visit, again[odd])
-
-
-def _again(visit: IntArray) -> BoolArray:
-    """(k,) True at nodes that are at a place visited before."""
-    return np.asarray(visit != np.arange(len(visit)))
+        visit = without(visit, later[odd])
 
 
 def _tile_once(observed: Observed, visit: IntArray) -> Observed:
     """The tile says the same of a place each time, so it counts once: at the first visit."""
     known = np.isfinite(observed.tile_m[visit])
-    return replace(observed, tile_m=np.where(_again(visit) & known, np.nan, observed.tile_m))
+    return replace(observed, tile_m=np.where(again(visit) & known, np.nan, observed.tile_m))
 
 
 def _tied_nodes(observed: Observed, visit: IntArray, settings: TerrainSettings) -> IntArray:
     """Nodes whose height is tied to that of their first visit: some along each stretch."""
-    again = np.flatnonzero(_again(visit))
-    if not len(again):
-        return again
-    count = min(len(again) * observed.spacing_m / settings.tie_m, settings.most_ties)
-    return again[np.linspace(0, len(again) - 1, max(1, round(count))).astype(np.intp)]
+    later = np.flatnonzero(again(visit))
+    if not len(later):
+        return later
+    count = min(len(later) * observed.spacing_m / settings.tie_m, settings.most_ties)
+    return later[np.linspace(0, len(later) - 1, max(1, round(count))).astype(np.intp)]
 
 
 def _inside(nodes: Nodes, structures: tuple[Structure, ...]) -> BoolArray:

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
-from wherewatt.arrays import IntArray, runs
+from wherewatt.arrays import BoolArray, IntArray, runs
 from wherewatt.motion.plane import local_plane
 from wherewatt.terrain.nodes import Nodes
 from wherewatt.terrain.settings import TerrainSettings
@@ -189,12 +189,15 @@ def _roots(visit: IntArray) -> IntArray:
     return visit
 
 
+def again(visit: IntArray) -> BoolArray:
+    """(k,) True at nodes that are at a place visited before."""
+    return np.asarray(visit != np.arange(len(visit)))
+
+
 def without(visit: IntArray, nodes: IntArray) -> IntArray:
     """The same visits, less the whole of those that some nodes belong to."""
-    own = np.arange(len(visit))
-    again = visit != own
     result = visit.copy()
-    for first, end in runs(again):
+    for first, end in runs(again(visit)):
         if np.any((nodes >= first) & (nodes < end)):
-            result[first:end] = own[first:end]
+            result[first:end] = np.arange(first, end)
     return _roots(result)
